@@ -210,7 +210,7 @@ def conform(table: pd.DataFrame, columns: dict[str, str]) -> pd.DataFrame:
     """
     return pd.DataFrame(
         {
-            name: table[name].astype(dtype) if name in table else pd.Series(pd.NA, index=table.index).astype(dtype)
+            name: table[name].astype(dtype) if name in table else pd.Series(index=table.index, dtype=dtype)
             for name, dtype in columns.items()
         },
         index=table.index,
