@@ -1,0 +1,1 @@
+"""Raw rows to canonical wells, and the rules that they must pass."""
