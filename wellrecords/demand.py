@@ -1,0 +1,410 @@
+"""How much water a place needs, and which yield with which storage meets it.
+
+A well is asked for two things: a volume a day, and a volume within the peak
+(the whole day's household use within 2 hours is the extension services'
+planning rule). A weak well that runs round the clock makes a good volume; a
+tank, and the water standing in the well itself, carry the peak. So a target
+yield comes from the need and the storage together:
+
+    storage >= V_peak - q t_peak            (the peak)
+    storage >= V_rest - q (24 h - t_peak)   (the rest of the day)
+    q 24 h  >= V_peak + V_rest              (or no storage is enough)
+
+with q the yield, V_peak the volume used within the peak t_peak, V_rest the
+rest of the day's use, spread evenly. These are the exact answer of the
+sequent-peak mass balance for a day that repeats (a test steps through it).
+The yield is taken as constant while water is drawn, which the published
+worked examples do too; a well that is only part drawn down gives less.
+
+>>> need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
+>>> round(need.house_gal_day), round(need.summer_gal_day)
+(300, 894)
+>>> [round(float(required_yield_gpm(need, storage)), 2) for storage in (0.0, 240.0)]
+[2.5, 0.5]
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from wellrecords.errors import Problem, ProblemsError
+
+GAL_PER_FT3 = 1728.0 / 231.0
+MINUTES_PER_DAY = 1440.0
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+LIVESTOCK_GAL_PER_HEAD_DAY = {
+    "beef": 15.0,
+    "dry_dairy": 15.0,
+    "milking_dairy": 40.0,
+    "sheep": 4.0,
+    "goat": 4.0,
+    "hog": 4.0,
+    "horse": 12.0,
+    "chicken": 0.12,
+}
+"""Upper end of the published ranges. University of Maine Extension, pasture management course, lesson 7, table 1;
+chickens (12 gal a day for 100): J. Renewable Energy 2017, article 8504283."""
+
+
+class DemandSettings(BaseModel):
+    """Who and what the well must serve. All values are the user's; the defaults name their source.
+
+    Parameters
+    ----------
+    persons : float or None
+        People in the house. Give persons or bedrooms; with neither, four people are taken.
+    bedrooms : float or None
+        Where the permit counts bedrooms and not people.
+    gal_per_person_day : float, default=75
+        Penn State Extension, "Estimating water needs": 50 to 100.
+    gal_per_bedroom_day : float, default=110
+        New York State Department of Health, individual wells fact sheet 2.
+    peak_gpm : float, default=5
+        Flow to deliver at one moment: two fixtures at 2.5 gpm (same sheet).
+    fixtures : int or None
+        Where given, the peak flow is 1 gpm a fixture (trade rule).
+    peak_hours : float, default=2
+        Time within which `peak_share` of the day's household use is drawn
+        (Penn State Extension: the whole day's use within 2 hours).
+    peak_share : float, default=1
+    lawn_area_ft2, garden_area_ft2 : float, default=0
+    irrigation_in_per_week : tuple of 12 floats
+        Inches of water that lawn and garden want from the well, by month,
+        beyond rain. 1 inch a week in summer is common practice.
+    irrigation_efficiency : float, default=0.75
+        Share of the water that reaches the roots (from memory, sprinklers).
+    livestock : dict of str to float
+        Heads by kind, such as {"horse": 2}.
+    livestock_gal_per_head_day : dict of str to float
+        Overrides and additions to `LIVESTOCK_GAL_PER_HEAD_DAY`.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    persons: float | None = Field(default=None, gt=0)
+    bedrooms: float | None = Field(default=None, gt=0)
+    gal_per_person_day: float = Field(default=75.0, gt=0)
+    gal_per_bedroom_day: float = Field(default=110.0, gt=0)
+    peak_gpm: float = Field(default=5.0, gt=0)
+    fixtures: int | None = Field(default=None, gt=0)
+    peak_hours: float = Field(default=2.0, gt=0, lt=24)
+    peak_share: float = Field(default=1.0, ge=0, le=1)
+    lawn_area_ft2: float = Field(default=0.0, ge=0)
+    garden_area_ft2: float = Field(default=0.0, ge=0)
+    irrigation_in_per_week: tuple[float, ...] = (0, 0, 0, 0, 0.5, 1, 1, 1, 0.5, 0, 0, 0)
+    irrigation_efficiency: float = Field(default=0.75, gt=0, le=1)
+    livestock: dict[str, float] = Field(default_factory=dict)
+    livestock_gal_per_head_day: dict[str, float] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _check(self) -> DemandSettings:
+        if self.persons is not None and self.bedrooms is not None:
+            msg = "give persons or bedrooms, not both: each alone sets the household's use"
+            raise ValueError(msg)
+        if len(self.irrigation_in_per_week) != 12 or min(self.irrigation_in_per_week) < 0:
+            msg = "irrigation_in_per_week needs 12 values, January first, none below 0"
+            raise ValueError(msg)
+        return self
+
+
+@dataclass(frozen=True, eq=False)
+class Need:
+    """The water that a place needs.
+
+    Attributes
+    ----------
+    indoor_gal_day, livestock_gal_day : float
+    irrigation_gal_day : float
+        In the driest month.
+    peak_gpm : float
+        Flow to deliver at one moment.
+    peak_gal, peak_hours : float
+        Volume drawn within the peak, and its length.
+    irrigated_ft2 : float
+    irrigation_in_per_week : float
+        In the driest month.
+    irrigation_gal_per_ft2_day : float
+        Water that a square foot takes from the well in the driest month (as
+        if irrigated at 1 inch a week where no season is set).
+    months : DataFrame
+        Twelve rows: `month`, `indoor_gal_day`, `livestock_gal_day`,
+        `irrigation_gal_day`, `total_gal_day`.
+    """
+
+    indoor_gal_day: float
+    livestock_gal_day: float
+    irrigation_gal_day: float
+    peak_gpm: float
+    peak_gal: float
+    peak_hours: float
+    irrigated_ft2: float
+    irrigation_in_per_week: float
+    irrigation_gal_per_ft2_day: float
+    months: pd.DataFrame
+
+    @property
+    def house_gal_day(self) -> float:
+        """House and animals, every day of the year."""
+        return self.indoor_gal_day + self.livestock_gal_day
+
+    @property
+    def summer_gal_day(self) -> float:
+        """House, animals, lawn and garden in the driest month."""
+        return self.house_gal_day + self.irrigation_gal_day
+
+    def rest_gal(self, *, irrigating: bool) -> float:
+        """Volume used outside the peak on a day with or without irrigation."""
+        return (self.summer_gal_day if irrigating else self.house_gal_day) - self.peak_gal
+
+
+def irrigation_gal(area_ft2: ArrayLike, depth_in: ArrayLike) -> np.ndarray:
+    """Return the gallons that cover an area to a depth.
+
+    One inch on one square foot is 0.6234 gal (Purdue Landscape Report).
+
+    Parameters
+    ----------
+    area_ft2, depth_in : array-like
+
+    Returns
+    -------
+    ndarray
+
+    Examples
+    --------
+    >>> float(irrigation_gal(200, 1).round(1))
+    124.7
+    """
+    return np.asarray(area_ft2, dtype=float) * np.asarray(depth_in, dtype=float) / 12.0 * GAL_PER_FT3
+
+
+def well_storage_gal(diameter_in: ArrayLike, column_ft: ArrayLike) -> np.ndarray:
+    """Return the water standing in a round well or tank.
+
+    pi/4 d^2 h; 1.47 gal a foot in a 6 in well (MIL-HDBK-1164, table 1).
+
+    Parameters
+    ----------
+    diameter_in : array-like
+        Inside diameter.
+    column_ft : array-like
+        Height of the water column; below 0 counts as 0.
+
+    Returns
+    -------
+    ndarray
+    """
+    area_ft2 = np.pi / 4.0 * (np.asarray(diameter_in, dtype=float) / 12.0) ** 2
+    return area_ft2 * np.maximum(np.asarray(column_ft, dtype=float), 0.0) * GAL_PER_FT3
+
+
+def household_need(settings: DemandSettings) -> Need:
+    """Return what the place needs by day, month and peak.
+
+    Parameters
+    ----------
+    settings : DemandSettings
+        Without persons and bedrooms a household of four is taken.
+
+    Returns
+    -------
+    Need
+
+    Raises
+    ------
+    ProblemsError
+        Where a kind of livestock has no daily use.
+    """
+    if settings.bedrooms is not None:
+        indoor = settings.bedrooms * settings.gal_per_bedroom_day
+    else:
+        indoor = (4.0 if settings.persons is None else settings.persons) * settings.gal_per_person_day
+    per_head = LIVESTOCK_GAL_PER_HEAD_DAY | settings.livestock_gal_per_head_day
+    unknown = [kind for kind in settings.livestock if kind not in per_head]
+    if unknown:
+        raise ProblemsError(
+            [
+                Problem(
+                    what="unknown kind of livestock",
+                    value=kind,
+                    column="livestock",
+                    rule=f"known kinds are {', '.join(sorted(per_head))}",
+                    next_step="give its gallons a head and day under livestock_gal_per_head_day",
+                    code="unknown_livestock",
+                )
+                for kind in unknown
+            ],
+            heading="The demand cannot be computed",
+        )
+    livestock = sum(heads * per_head[kind] for kind, heads in settings.livestock.items())
+    area = settings.lawn_area_ft2 + settings.garden_area_ft2
+    inches = np.asarray(settings.irrigation_in_per_week, dtype=float)
+    irrigation = irrigation_gal(area, inches) / 7.0 / settings.irrigation_efficiency
+    driest_in = float(inches.max())
+    months = pd.DataFrame(
+        {"month": MONTHS, "indoor_gal_day": indoor, "livestock_gal_day": livestock, "irrigation_gal_day": irrigation}
+    )
+    months["total_gal_day"] = indoor + livestock + irrigation
+    return Need(
+        indoor_gal_day=float(indoor),
+        livestock_gal_day=float(livestock),
+        irrigation_gal_day=float(irrigation.max()),
+        peak_gpm=settings.peak_gpm if settings.fixtures is None else float(settings.fixtures),
+        peak_gal=float(settings.peak_share * indoor),
+        peak_hours=settings.peak_hours,
+        irrigated_ft2=area,
+        irrigation_in_per_week=driest_in,
+        irrigation_gal_per_ft2_day=float(irrigation_gal(1.0, driest_in or 1.0) / 7.0 / settings.irrigation_efficiency),
+        months=months,
+    )
+
+
+def storage_needed_gal(yield_gpm: ArrayLike, need: Need, *, irrigating: bool = False) -> np.ndarray:
+    """Return the storage, in the well and in tanks together, that a yield needs.
+
+    Parameters
+    ----------
+    yield_gpm : array-like of shape (n,) or scalar
+    need : Need
+    irrigating : bool, default=False
+        Whether lawn and garden (in the driest month) are watered too.
+
+    Returns
+    -------
+    ndarray
+        Gallons; infinite where the yield over a day is below the day's use.
+    """
+    flow = np.asarray(yield_gpm, dtype=float)
+    peak_min = need.peak_hours * 60.0
+    rest = need.rest_gal(irrigating=irrigating)
+    short = np.maximum(need.peak_gal - flow * peak_min, rest - flow * (MINUTES_PER_DAY - peak_min))
+    enough = flow * MINUTES_PER_DAY >= (need.peak_gal + rest) * (1.0 - 1e-12)
+    return np.where(enough, np.maximum(short, 0.0), np.inf)
+
+
+def required_yield_gpm(need: Need, storage_gal: ArrayLike = 0.0, *, irrigating: bool = False) -> np.ndarray:
+    """Return the least yield that meets the need with the given storage.
+
+    The inverse of `storage_needed_gal`.
+
+    Parameters
+    ----------
+    need : Need
+    storage_gal : array-like, default=0
+        Usable water in the well and in tanks.
+    irrigating : bool, default=False
+
+    Returns
+    -------
+    ndarray
+        Gallons a minute.
+    """
+    storage = np.asarray(storage_gal, dtype=float)
+    peak_min = need.peak_hours * 60.0
+    rest = need.rest_gal(irrigating=irrigating)
+    round_the_clock = (need.peak_gal + rest) / MINUTES_PER_DAY
+    in_peak = (need.peak_gal - storage) / peak_min
+    in_rest = (rest - storage) / (MINUTES_PER_DAY - peak_min)
+    return np.maximum(np.maximum(in_peak, in_rest), round_the_clock)
+
+
+def yield_storage_table(need: Need, yields_gpm: ArrayLike, in_well_gal: ArrayLike = 0.0) -> pd.DataFrame:
+    """Return what each yield makes and the tank it needs: the trade-off.
+
+    Parameters
+    ----------
+    need : Need
+    yields_gpm : array-like of shape (n,)
+    in_well_gal : array-like of shape (n,) or scalar, default=0
+        Usable gallons standing in the well; they count before a tank.
+
+    Returns
+    -------
+    DataFrame
+        `yield_gpm`, `gal_per_day`, `house_tank_gal`, `summer_tank_gal`
+        (infinite where no tank is enough), `serves_house`, `serves_summer`.
+    """
+    flow = np.atleast_1d(np.asarray(yields_gpm, dtype=float))
+    house, summer = (
+        np.maximum(storage_needed_gal(flow, need, irrigating=irrigating) - in_well_gal, 0.0)
+        for irrigating in (False, True)
+    )
+    return pd.DataFrame(
+        {
+            "yield_gpm": flow,
+            "gal_per_day": flow * MINUTES_PER_DAY,
+            "house_tank_gal": house,
+            "summer_tank_gal": summer,
+            "serves_house": np.isfinite(house),
+            "serves_summer": np.isfinite(summer),
+        }
+    )
+
+
+def describe_yield(yield_gpm: float, need: Need, in_well_gal: float = 0.0) -> tuple[str, ...]:
+    """Say in plain sentences what a well of this yield will and will not do.
+
+    Parameters
+    ----------
+    yield_gpm : float
+    need : Need
+    in_well_gal : float, default=0
+        Usable gallons standing in the well.
+
+    Returns
+    -------
+    tuple of str
+
+    Examples
+    --------
+    >>> need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
+    >>> for sentence in describe_yield(0.5, need, in_well_gal=150): print(sentence)
+    A 0.5 gpm well makes 720 gallons a day.
+    It serves the house (300 gallons a day) with a storage tank of 90 gallons or more, beside 150 in the well.
+    It will not water the 5,000 ft² of lawn and garden: with the house that takes 894 gallons a day at 1 inch a week.
+    What the house leaves, 420 gallons a day, waters some 3,500 ft² at most.
+    """
+    row = yield_storage_table(need, [yield_gpm], in_well_gal).iloc[0]
+    sentences = [f"A {yield_gpm:g} gpm well makes {row.gal_per_day:,.0f} gallons a day."]
+    served = "the house and the animals" if need.livestock_gal_day else "the house"
+    if not row.serves_house:
+        sentences.append(
+            f"It does not serve {served}, with any storage: that takes {need.house_gal_day:,.0f} gallons a day."
+        )
+        return tuple(sentences)
+    sentences.append(
+        f"It serves {served} ({need.house_gal_day:,.0f} gallons a day){_with_tank(row.house_tank_gal, in_well_gal)}."
+    )
+    spare = row.gal_per_day - need.house_gal_day
+    if need.irrigated_ft2 and row.serves_summer:
+        sentences.append(
+            f"It also waters the {need.irrigated_ft2:,.0f} ft² of lawn and garden "
+            f"({need.summer_gal_day:,.0f} gallons a day in all){_with_tank(row.summer_tank_gal, in_well_gal)}."
+        )
+        return tuple(sentences)
+    if need.irrigated_ft2:
+        sentences.append(
+            f"It will not water the {need.irrigated_ft2:,.0f} ft² of lawn and garden: with the house that takes "
+            f"{need.summer_gal_day:,.0f} gallons a day at {need.irrigation_in_per_week:g} inch a week."
+        )
+    area = _two_digits(spare / need.irrigation_gal_per_ft2_day)
+    sentences.append(f"What the house leaves, {spare:,.0f} gallons a day, waters some {area:,.0f} ft² at most.")
+    return tuple(sentences)
+
+
+def _with_tank(tank_gal: float, in_well_gal: float) -> str:
+    if tank_gal > 0:
+        beside = f", beside {in_well_gal:,.0f} in the well" if in_well_gal else ""
+        return f" with a storage tank of {np.ceil(tank_gal):,.0f} gallons or more{beside}"
+    return " without a storage tank"
+
+
+def _two_digits(value: float) -> float:
+    """Round to two significant digits: such an area is no better known."""
+    return float(f"{value:.2g}")
