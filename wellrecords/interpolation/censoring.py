@@ -1,0 +1,206 @@
+r"""Censored and interval readings by expectation propagation.
+
+A reading that is only known to lie in :math:`[l, u]` is replaced, for its
+neighbours, by a Gaussian value :math:`N(y, e)` (its site). Given what all
+other wells say of it, :math:`N(m, v)` (the cavity), the site is chosen so
+that cavity times site has the mean and variance of the cavity truncated to
+:math:`[l, u]` (Minka, T. P. 2001, A Family of Algorithms for Approximate
+Bayesian Inference, PhD thesis, MIT, section 3.2; Rasmussen and Williams
+2006, section 3.6):
+
+.. math:: 1/e = 1/v' - 1/v, \qquad y / e = m'/v' - m/v
+
+with :math:`m', v'` the truncated moments. An exact reading has
+:math:`e = 0`. All sites are refreshed together, with damping, from the
+leave-one-out kriging of the others; this is deterministic.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import log_ndtr
+
+from wellrecords.interpolation.covariance import Covariance, FloatArray
+from wellrecords.interpolation.kernel import solve
+from wellrecords.interpolation.neighbours import IntArray, Places
+
+LOG_SQRT_2PI = 0.5 * np.log(2.0 * np.pi)
+DAMPING = 0.7
+NO_INFORMATION = 1e6  # site variance of a reading that says nothing, in sills
+
+
+@dataclass(frozen=True)
+class Sites:
+    """What each well tells its neighbours: a value and the variance that censoring leaves in it, shape (n,)."""
+
+    value: FloatArray
+    variance: FloatArray
+
+
+@dataclass(frozen=True)
+class Cavities:
+    """What the other wells say of each well's reading (own nugget within), shape (n,)."""
+
+    mean: FloatArray
+    variance: FloatArray
+
+
+def own_variance(covariance: Covariance, places: Places) -> FloatArray:
+    """Variance, at each place, of one well's reading about what the wells of the place share, shape (p,)."""
+    shared = covariance(2.0 * places.error2_m2)
+    return np.maximum(covariance.nugget + covariance.sill - shared, 1e-12 * covariance.sill)
+
+
+def pool(covariance: Covariance, places: Places, sites: Sites) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Pool the wells of each place.
+
+    Returns
+    -------
+    value, noise : ndarrays of shape (p,)
+        Precision-weighted mean of the place's readings, and the variance of
+        its error; equal to kriging with every well by itself.
+    noise_of_well : ndarray of shape (n,)
+    """
+    noise_of_well = own_variance(covariance, places)[places.place_of_well] + sites.variance
+    precision = places.per_place(1.0 / noise_of_well)
+    value = places.per_place(sites.value / noise_of_well) / precision
+    return value, 1.0 / precision, noise_of_well
+
+
+def leave_out(
+    covariance: Covariance,
+    places: Places,
+    sites: Sites,
+    neighbours: IntArray,
+    subset: IntArray | None = None,
+    *,
+    with_crowd: bool,
+    known_mean: float | None = None,
+    n_jobs: int = 1,
+) -> tuple[Cavities, IntArray]:
+    """Predict each well from the others.
+
+    Parameters
+    ----------
+    neighbours : ndarray of shape (p, k)
+        The nearest other places of each place.
+    subset : ndarray of places, or None for all
+    with_crowd : bool
+        True: the other wells at the well's own place speak too (the exact
+        cavity of expectation propagation). False: the whole place is left
+        out, as for a lot where no well stands.
+
+    Returns
+    -------
+    cavities : Cavities
+        One for each well at the chosen places.
+    wells : ndarray
+        Which wells these are.
+    """
+    value, noise, noise_of_well = pool(covariance, places, sites)
+    which = np.arange(places.count) if subset is None else subset
+    answer = solve(
+        covariance,
+        places,
+        value,
+        noise,
+        places.coordinates[which],
+        places.error2_m2[which],
+        neighbours[which],
+        known_mean=known_mean,
+        n_jobs=n_jobs,
+    )
+    position = np.full(places.count, -1)
+    position[which] = np.arange(len(which))
+    wells = np.flatnonzero(position[places.place_of_well] >= 0)
+    place = places.place_of_well[wells]
+    mean, smooth = answer.mean[position[place]], answer.variance[position[place]]
+    own = own_variance(covariance, places)[place]
+    if not with_crowd:
+        return Cavities(mean, smooth + covariance.nugget), wells
+    shared = np.maximum(smooth + covariance.nugget - own, 1e-12 * covariance.sill)
+    precision = 1.0 / noise[place] - 1.0 / noise_of_well[wells]
+    precision = np.where(precision * noise[place] < 1e-9, 0.0, precision)
+    pulled = value[place] / noise[place] - sites.value[wells] / noise_of_well[wells]
+    posterior = 1.0 / (1.0 / shared + precision)
+    combined = posterior * (mean / shared + np.where(precision > 0, pulled, 0.0))
+    return Cavities(combined, posterior + own), wells
+
+
+def log_probability(low: FloatArray, high: FloatArray, mean: FloatArray, variance: FloatArray) -> FloatArray:
+    """Log probability of each interval under a normal; log density where the reading is exact."""
+    sd = np.sqrt(variance)
+    a, b = (low - mean) / sd, (high - mean) / sd
+    with np.errstate(invalid="ignore"):
+        density = -0.5 * a**2 - LOG_SQRT_2PI - np.log(sd)
+    return np.where(low == high, density, _log_mass(a, b))
+
+
+def _log_mass(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Log of Phi(b) - Phi(a), kept accurate in both tails by turning the interval to the left one."""
+    with np.errstate(invalid="ignore"):
+        flip = a + b > 0
+    left, right = np.where(flip, -b, a), np.where(flip, -a, b)
+    upper, lower = log_ndtr(right), log_ndtr(left)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return upper + np.log1p(-np.exp(np.minimum(lower - upper, -1e-15)))
+
+
+def truncated_moments(
+    low: FloatArray, high: FloatArray, mean: FloatArray, variance: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance of N(mean, variance) truncated to [low, high] (low < high)."""
+    sd = np.sqrt(variance)
+    a, b = (low - mean) / sd, (high - mean) / sd
+    log_mass = _log_mass(a, b)
+
+    def ratio(z: FloatArray) -> FloatArray:
+        return np.exp(-0.5 * z**2 - LOG_SQRT_2PI - log_mass)
+
+    at_a, at_b = ratio(a), ratio(b)
+    shift = at_a - at_b
+    finite_a, finite_b = np.where(np.isfinite(a), a, 0.0), np.where(np.isfinite(b), b, 0.0)
+    shrink = 1.0 + finite_a * at_a - finite_b * at_b - shift**2
+    # Far in a tail the differences cancel: keep inside what a truncated normal can have.
+    shift = np.clip(shift, a, b)
+    shrink = np.clip(shrink, 1e-4, 1.0)
+    return mean + sd * shift, variance * shrink
+
+
+def start_sites(low: FloatArray, high: FloatArray, mean: float, variance: float) -> Sites:
+    """Sites before any kriging: each censored reading against the region's own distribution."""
+    return update_sites(
+        low,
+        high,
+        Cavities(np.full(len(low), mean), np.full(len(low), variance)),
+        Sites(np.full(len(low), mean), np.full(len(low), NO_INFORMATION * variance)),
+        variance,
+        damping=1.0,
+    )
+
+
+def update_sites(
+    low: FloatArray,
+    high: FloatArray,
+    cavities: Cavities,
+    sites: Sites,
+    variance: float,
+    damping: float = DAMPING,
+) -> Sites:
+    """Match every censored site to its truncated cavity, moving a part `damping` of the way.
+
+    Damping acts on the site's natural parameters, precision and precision
+    times mean. `variance` (the field's own) bounds the site variances.
+    """
+    exact = low == high
+    tilted_mean, tilted_variance = truncated_moments(
+        np.where(exact, low - 1.0, low), np.where(exact, high + 1.0, high), cavities.mean, cavities.variance
+    )
+    precision = np.maximum(1.0 / tilted_variance - 1.0 / cavities.variance, 1.0 / (NO_INFORMATION * variance))
+    pull = tilted_mean * (precision + 1.0 / cavities.variance) - cavities.mean / cavities.variance
+    old = 1.0 / np.where(exact, 1.0, sites.variance)
+    precision = damping * precision + (1.0 - damping) * old
+    pull = damping * pull + (1.0 - damping) * old * sites.value
+    return Sites(np.where(exact, low, pull / precision), np.where(exact, 0.0, 1.0 / precision))

@@ -1,0 +1,163 @@
+"""Input of the interpolation, checked and brought to the scale on which it is kriged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import get_args
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+
+from wellrecords.interpolation.covariance import FloatArray
+from wellrecords.interpolation.distribution import Transform
+from wellrecords.interpolation.neighbours import IntArray
+
+SMALLEST_VARIANCE = 1e-8  # of a constant field, so that every system stays solvable
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Checked readings on the transformed scale, those that say nothing left out.
+
+    Parameters
+    ----------
+    coordinates : ndarray of shape (n, 2), metres
+    low, high : ndarrays of shape (n,)
+    position_error_m : ndarray of shape (n,)
+    row : ndarray of shape (n,)
+        Row of each in the input.
+    """
+
+    coordinates: FloatArray
+    low: FloatArray
+    high: FloatArray
+    position_error_m: FloatArray
+    row: IntArray
+
+    @property
+    def any_censored(self) -> bool:
+        """Whether any reading is an interval."""
+        return bool(np.any(self.low != self.high))
+
+    def rough_mean_and_variance(self) -> tuple[float, float]:
+        """Mean and variance of the readings in space taken no account of: a censored normal fit."""
+        exact = self.low == self.high
+        if exact.all():
+            mean, variance = float(self.low.mean()), float(self.low.var())
+        else:
+            data = stats.CensoredData(
+                uncensored=self.low[exact],
+                left=self.high[~exact & np.isneginf(self.low)],
+                right=self.low[~exact & np.isposinf(self.high)],
+                interval=np.column_stack([self.low, self.high])[
+                    ~exact & np.isfinite(self.low) & np.isfinite(self.high)
+                ],
+            )
+            mean, sd = stats.norm.fit(data)
+            variance = float(sd) ** 2
+        return float(mean), max(variance, SMALLEST_VARIANCE)
+
+
+def check_coordinates(coordinates: npt.ArrayLike) -> FloatArray:
+    """Check an (m, 2) array of metres.
+
+    Raises
+    ------
+    ValueError
+        Wrong shape, not finite, or degrees.
+    """
+    points = np.asarray(coordinates, dtype=float)
+    if points.ndim != 2 or points.shape[1] != 2:
+        msg = f"Coordinates must have shape (n, 2), easting and northing in metres; got shape {points.shape}."
+        raise ValueError(msg)
+    bad = ~np.isfinite(points).all(axis=1)
+    if bad.any():
+        msg = f"{bad.sum()} coordinates are NaN or infinite, the first in row {np.argmax(bad)}; leave these wells out."
+        raise ValueError(msg)
+    return points
+
+
+def refuse_degrees(points: FloatArray) -> None:
+    """Refuse coordinates that can only be longitude and latitude: all in their bounds, within a few units.
+
+    Raises
+    ------
+    ValueError
+    """
+    inside = np.all(np.abs(points[:, 0]) <= 360.0) and np.all(np.abs(points[:, 1]) <= 90.0)
+    if len(points) and inside and np.any(points != np.round(points)):
+        west, south = points.min(axis=0)
+        msg = (
+            f"Coordinates look like degrees (from {west:.3f}, {south:.3f}); metres are needed. "
+            "Project them first, for instance with geopandas: wells.to_crs(wells.estimate_utm_crs())."
+        )
+        raise ValueError(msg)
+
+
+def check_readings(
+    coordinates: npt.ArrayLike,
+    low: npt.ArrayLike,
+    high: npt.ArrayLike | None,
+    position_error_m: float | npt.ArrayLike | None,
+    transform: Transform,
+) -> Readings:
+    """Check readings and transform them.
+
+    Raises
+    ------
+    ValueError
+        With the count and the first row of what is wrong.
+    """
+    if transform not in get_args(Transform):
+        msg = f"transform must be one of {get_args(Transform)}; got {transform!r}."
+        raise ValueError(msg)
+    points = check_coordinates(coordinates)
+    refuse_degrees(points)
+    n = len(points)
+    lows = np.asarray(low, dtype=float)
+    highs = lows if high is None else np.asarray(high, dtype=float)
+    error = np.zeros(n) if position_error_m is None else np.asarray(position_error_m, dtype=float)
+    error = np.full(n, float(error)) if error.ndim == 0 else error
+    for name, values in (("low", lows), ("high", highs), ("position_error_m", error)):
+        if values.shape != (n,):
+            msg = f"{name} must have one value a well, shape ({n},); got shape {values.shape}."
+            raise ValueError(msg)
+        _refuse(np.isnan(values), f"{name} is NaN", "a missing reading must be left out, an open end is infinite")
+    _refuse(lows > highs, "low is above high", "each reading is an interval [low, high]")
+    _refuse((lows == highs) & np.isinf(lows), "low and high are the same infinity", "an exact reading is finite")
+    _refuse(~((error >= 0) & np.isfinite(error)), "position_error_m is negative or infinite", "it is a length")
+    if transform == "log":
+        lows, highs = _to_log(lows, highs)
+    says = np.isfinite(lows) | np.isfinite(highs)
+    if not says.any():
+        msg = f"At least 1 reading that says something is needed; got {n} readings, all of them open on both sides."
+        raise ValueError(msg)
+    if np.all(np.isinf(lows[says])) or np.all(np.isinf(highs[says])):
+        side = "below" if np.all(np.isinf(lows[says])) else "above"
+        msg = (
+            f"All {says.sum()} readings are censored on one side: they say only that the quantity lies {side} "
+            "some value, so that nothing bounds it on the other. At least 1 exact or interval reading is needed."
+        )
+        raise ValueError(msg)
+    return Readings(points[says], lows[says], highs[says], error[says], np.flatnonzero(says))
+
+
+def _to_log(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Log of the readings; an exact 0 becomes "below the smallest positive reading"."""
+    _refuse(low < 0, "a reading is negative", 'transform="log" needs readings of 0 or more; use transform="identity"')
+    zero = high == 0
+    if zero.any():
+        positive = np.concatenate([low[low > 0], high[(high > 0) & np.isfinite(high)]])
+        if not len(positive):
+            msg = f"All {len(low)} readings are 0: a log scale needs at least one positive reading."
+            raise ValueError(msg)
+        high = np.where(zero, positive.min(), high)
+    with np.errstate(divide="ignore"):
+        return np.log(low), np.log(high)
+
+
+def _refuse(bad: npt.NDArray[np.bool_], what: str, rule: str) -> None:
+    if bad.any():
+        msg = f"{what} in {bad.sum()} of {len(bad)} rows, the first in row {np.argmax(bad)}; {rule}."
+        raise ValueError(msg)

@@ -1,0 +1,98 @@
+"""Places that hold wells, and the nearest places of a point.
+
+State records put many wells on one point (the centre of a section). A crowd
+of readings on one point is one place: the readings share their neighbours,
+and what they say about the field is their precision-weighted mean (see
+`wellrecords.interpolation.censoring.pool`). Neighbours are therefore counted
+in places, so that a crowd cannot fill the whole neighbourhood.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import cKDTree
+
+from wellrecords.interpolation.covariance import FloatArray
+
+IntArray = npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Places:
+    """Distinct positions of wells.
+
+    Parameters
+    ----------
+    coordinates : ndarray of shape (p, 2), metres
+        Stretched already where the field is anisotropic.
+    error2_m2 : ndarray of shape (p,)
+        Mean squared position error of the wells at the place.
+    place_of_well : ndarray of shape (n,)
+        The place of each well.
+    """
+
+    coordinates: FloatArray
+    error2_m2: FloatArray
+    place_of_well: IntArray
+
+    @property
+    def count(self) -> int:
+        """Number of places."""
+        return len(self.coordinates)
+
+    @cached_property
+    def tree(self) -> cKDTree:
+        """Index of the places."""
+        return cKDTree(self.coordinates)
+
+    def per_place(self, per_well: FloatArray) -> FloatArray:
+        """Sum a quantity over the wells of each place."""
+        return np.bincount(self.place_of_well, weights=per_well, minlength=self.count).astype(np.float64, copy=False)
+
+
+def group_places(coordinates: FloatArray, position_error_m: FloatArray) -> Places:
+    """Group wells on one point into places.
+
+    Parameters
+    ----------
+    coordinates : ndarray of shape (n, 2), metres
+    position_error_m : ndarray of shape (n,)
+        Root mean square error of each position.
+
+    Returns
+    -------
+    Places
+    """
+    points, place_of_well = np.unique(coordinates, axis=0, return_inverse=True)
+    place_of_well = place_of_well.reshape(-1)
+    count = np.bincount(place_of_well, minlength=len(points))
+    error2 = np.bincount(place_of_well, weights=position_error_m**2, minlength=len(points)) / count
+    return Places(points, error2, place_of_well)
+
+
+def nearest(places: Places, coordinates: FloatArray, count: int, n_jobs: int = 1) -> tuple[FloatArray, IntArray]:
+    """Find the nearest places of each point.
+
+    Returns
+    -------
+    distance_m, index : ndarrays of shape (m, min(count, p))
+    """
+    count = min(count, places.count)
+    distance, index = places.tree.query(coordinates, k=np.arange(1, count + 1), workers=n_jobs)
+    return distance, index
+
+
+def nearest_others(places: Places, count: int, n_jobs: int = 1) -> IntArray:
+    """Find the nearest other places of each place, shape (p, min(count, p - 1))."""
+    count = min(count, places.count - 1)
+    if count < 1:
+        return np.empty((places.count, 0), dtype=np.intp)
+    _, index = nearest(places, places.coordinates, count + 1, n_jobs)
+    own = np.arange(places.count)[:, None]
+    # Places are distinct, so each finds itself first; the sort keeps the others in order of distance.
+    others = np.argsort(index == own, axis=1, kind="stable")[:, :-1]
+    return np.take_along_axis(index, others, axis=1)
