@@ -33,9 +33,8 @@ from numpy.typing import ArrayLike
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from wellrecords.errors import Problem, ProblemsError
+from wellrecords.units import GAL_PER_FT3, IN_PER_FT, MIN_PER_DAY
 
-GAL_PER_FT3 = 1728.0 / 231.0
-MINUTES_PER_DAY = 1440.0
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 LIVESTOCK_GAL_PER_HEAD_DAY = {
@@ -181,7 +180,7 @@ def irrigation_gal(area_ft2: ArrayLike, depth_in: ArrayLike) -> np.ndarray:
     >>> float(irrigation_gal(200, 1).round(1))
     124.7
     """
-    return np.asarray(area_ft2, dtype=float) * np.asarray(depth_in, dtype=float) / 12.0 * GAL_PER_FT3
+    return np.asarray(area_ft2, dtype=float) * np.asarray(depth_in, dtype=float) / IN_PER_FT * GAL_PER_FT3
 
 
 def well_storage_gal(diameter_in: ArrayLike, column_ft: ArrayLike) -> np.ndarray:
@@ -200,7 +199,7 @@ def well_storage_gal(diameter_in: ArrayLike, column_ft: ArrayLike) -> np.ndarray
     -------
     ndarray
     """
-    area_ft2 = np.pi / 4.0 * (np.asarray(diameter_in, dtype=float) / 12.0) ** 2
+    area_ft2 = np.pi / 4.0 * (np.asarray(diameter_in, dtype=float) / IN_PER_FT) ** 2
     return area_ft2 * np.maximum(np.asarray(column_ft, dtype=float), 0.0) * GAL_PER_FT3
 
 
@@ -283,8 +282,8 @@ def storage_needed_gal(yield_gpm: ArrayLike, need: Need, *, irrigating: bool = F
     flow = np.asarray(yield_gpm, dtype=float)
     peak_min = need.peak_hours * 60.0
     rest = need.rest_gal(irrigating=irrigating)
-    short = np.maximum(need.peak_gal - flow * peak_min, rest - flow * (MINUTES_PER_DAY - peak_min))
-    enough = flow * MINUTES_PER_DAY >= (need.peak_gal + rest) * (1.0 - 1e-12)
+    short = np.maximum(need.peak_gal - flow * peak_min, rest - flow * (MIN_PER_DAY - peak_min))
+    enough = flow * MIN_PER_DAY >= (need.peak_gal + rest) * (1.0 - 1e-12)
     return np.where(enough, np.maximum(short, 0.0), np.inf)
 
 
@@ -308,9 +307,9 @@ def required_yield_gpm(need: Need, storage_gal: ArrayLike = 0.0, *, irrigating: 
     storage = np.asarray(storage_gal, dtype=float)
     peak_min = need.peak_hours * 60.0
     rest = need.rest_gal(irrigating=irrigating)
-    round_the_clock = (need.peak_gal + rest) / MINUTES_PER_DAY
+    round_the_clock = (need.peak_gal + rest) / MIN_PER_DAY
     in_peak = (need.peak_gal - storage) / peak_min
-    in_rest = (rest - storage) / (MINUTES_PER_DAY - peak_min)
+    in_rest = (rest - storage) / (MIN_PER_DAY - peak_min)
     return np.maximum(np.maximum(in_peak, in_rest), round_the_clock)
 
 
@@ -338,7 +337,7 @@ def yield_storage_table(need: Need, yields_gpm: ArrayLike, in_well_gal: ArrayLik
     return pd.DataFrame(
         {
             "yield_gpm": flow,
-            "gal_per_day": flow * MINUTES_PER_DAY,
+            "gal_per_day": flow * MIN_PER_DAY,
             "house_tank_gal": house,
             "summer_tank_gal": summer,
             "serves_house": np.isfinite(house),
