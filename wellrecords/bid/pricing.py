@@ -1,0 +1,294 @@
+"""From a lot's estimate to a priced bid, by Monte Carlo through the stopping rule."""
+
+from __future__ import annotations
+
+from typing import Any, Literal, Protocol
+
+import numpy as np
+import pandas as pd
+
+from wellrecords.bid.model import Bid, BidSettings, NoBid
+from wellrecords.bid.price_book import PriceBook, cost_lines
+from wellrecords.bid.risk import chance_of_loss, expected_loss_usd, per_foot_price_usd, price_at_risk
+from wellrecords.bid.spread import drivers_of_spread
+from wellrecords.construction import ConstructionSettings, design_wells, drill
+from wellrecords.construction.stopping import OUTCOMES
+from wellrecords.demand import DemandSettings, Need, describe_yield, household_need, required_yield_gpm
+from wellrecords.errors import WellRecordsError
+from wellrecords.water_system import WaterSystemSettings, design_water_systems
+
+DRAW_COLUMNS = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
+
+
+class Estimate(Protocol):
+    """What pricing needs of a lot's estimate."""
+
+    @property
+    def lot_id(self) -> str:
+        """Name of the lot."""
+
+    @property
+    def support(self) -> str:
+        """`good`, `thin` or `none`."""
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Plain sentences about the estimate."""
+
+    @property
+    def target_yield_gpm(self) -> float:
+        """The wanted yield."""
+
+    @property
+    def max_depth_ft(self) -> float:
+        """The depth limit."""
+
+    @property
+    def draws(self) -> pd.DataFrame | None:
+        """Joint draws of the ground, None where support is `none`."""
+
+    def yield_at_depth(self, depth_ft: Any) -> np.ndarray:
+        """Yield of each draw, had the hole stopped at that depth."""
+
+
+def price_bid(
+    estimate: Estimate,
+    demand: DemandSettings,
+    construction: ConstructionSettings,
+    water_system: WaterSystemSettings,
+    price_book: PriceBook,
+    settings: BidSettings,
+) -> Bid | NoBid:
+    """Price a lot.
+
+    Each draw of the ground is drilled by the stopping rule, built, fitted with
+    a water system and priced; the cost is the distribution over the draws.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        A lot's estimate (`LotEstimate`).
+    demand : DemandSettings
+    construction : ConstructionSettings
+    water_system : WaterSystemSettings
+    price_book : PriceBook
+    settings : BidSettings
+
+    Returns
+    -------
+    Bid, or NoBid where the records cannot say what is under the lot
+
+    Raises
+    ------
+    WellRecordsError
+        Where the draws are incomplete or the settings contradict each other.
+    ProblemsError
+        Where the price book does not fit.
+    """
+    if estimate.support == "none" or estimate.draws is None:
+        return NoBid(estimate.lot_id, _refusal(estimate))
+    draws = _checked_draws(estimate)
+    need = household_need(demand)
+    usable_gpm = construction.least_usable_gpm
+    if usable_gpm is None:
+        usable_gpm = float(required_yield_gpm(need, np.inf))
+    drilled = drill(
+        draws["depth_to_target_ft"],
+        draws["depth_to_bedrock_ft"],
+        estimate.yield_at_depth,
+        construction,
+        target_yield_gpm=estimate.target_yield_gpm,
+        limit_ft=estimate.max_depth_ft,
+        least_usable_gpm=usable_gpm,
+        random_state=settings.random_state,
+    )
+    outcome = drilled["outcome"].to_numpy(dtype=str)
+    wells = design_wells(
+        drilled["drilled_ft"],
+        draws["depth_to_bedrock_ft"],
+        draws["depth_to_water_ft"],
+        drilled["yield_gpm"],
+        construction,
+        usable=outcome != "dry",
+    )
+    system = design_water_systems(
+        wells,
+        draws["depth_to_water_ft"],
+        drilled["yield_gpm"],
+        need,
+        water_system,
+        hole_diameter_in=construction.hole_diameter_in,
+    )
+    quantities = pd.concat([drilled[["yield_gpm", "drilled_yield_gpm", "fracturing"]], wells, system], axis=1)
+    quantities.insert(0, "job", 1.0)
+
+    line_costs = cost_lines(quantities, price_book, settings.random_state)
+    total = line_costs.sum(axis=1).to_numpy()
+    at_mean_prices = cost_lines(quantities, price_book).sum(axis=1).to_numpy()
+    drivers = drivers_of_spread(
+        {
+            "depth to the wanted water": draws["depth_to_target_ft"].to_numpy(),
+            "depth to rock": draws["depth_to_bedrock_ft"].to_numpy(),
+            "depth to the water level": draws["depth_to_water_ft"].to_numpy(),
+            "yield where drilling stops": drilled["drilled_yield_gpm"].to_numpy(),
+        },
+        at_mean_prices,
+        float(np.var(total)),
+    )
+    return Bid(
+        lot_id=estimate.lot_id,
+        settings=settings,
+        quantities=quantities,
+        outcome=outcome,
+        line_costs=line_costs,
+        lines=_line_table(quantities, line_costs, price_book, settings),
+        total_usd=total,
+        total_quantiles=_summary(total, settings),
+        **_fixed_price(total, settings),
+        **_per_foot(quantities, line_costs, price_book, settings),
+        drivers=drivers,
+        outcomes={name: float(np.mean(outcome == name)) for name in OUTCOMES},
+        chance_of_screen=float(wells["screened"].mean()),
+        notes=_notes(estimate, quantities, need, construction),
+    )
+
+
+def _refusal(estimate: Estimate) -> str:
+    reason = "No bid: the records near this lot cannot say how deep a well must go or what it would make."
+    return " ".join([reason, *estimate.notes, "A test hole, or records of wells nearby, would change that."])
+
+
+def _checked_draws(estimate: Estimate) -> pd.DataFrame:
+    draws = estimate.draws
+    assert draws is not None
+    absent = [name for name in DRAW_COLUMNS if name not in draws]
+    if absent:
+        msg = f"The draws of lot {estimate.lot_id!r} lack {', '.join(absent)}. Next: estimate the lot again."
+        raise WellRecordsError(msg)
+    draws = draws[list(DRAW_COLUMNS)].reset_index(drop=True)
+    unknown = draws.isna().any(axis=1)
+    if draws.empty or unknown.any():
+        msg = (
+            f"The draws of lot {estimate.lot_id!r} hold {int(unknown.sum())} rows with a missing value out of "
+            f"{len(draws)}; every draw needs all of {', '.join(DRAW_COLUMNS)}. Next: estimate the lot again."
+        )
+        raise WellRecordsError(msg)
+    return draws
+
+
+def suffixes(settings: BidSettings) -> tuple[str, ...]:
+    """Return the names of the three quantiles: p10, p50, p90 for 0.1, 0.5, 0.9.
+
+    Parameters
+    ----------
+    settings : BidSettings
+
+    Returns
+    -------
+    tuple of str
+    """
+    return tuple(f"p{round(100 * q):02d}" for q in settings.quantiles)
+
+
+def _summary(values: np.ndarray, settings: BidSettings) -> dict[str, float]:
+    levels = np.quantile(values, settings.quantiles)
+    return {name: float(level) for name, level in zip(suffixes(settings), levels, strict=True)} | {
+        "mean": float(values.mean())
+    }
+
+
+def _line_table(
+    quantities: pd.DataFrame, line_costs: pd.DataFrame, book: PriceBook, settings: BidSettings
+) -> pd.DataFrame:
+    rows = []
+    for line in book.lines:
+        amount = quantities[line.quantity].to_numpy()
+        cost = line_costs[line.key].to_numpy()
+        used = amount.sum()
+        # A line priced by size has no one unit cost: show what its units cost on average.
+        unit_cost = cost.sum() / used if isinstance(line.unit_cost_usd, dict) and used else line.unit_cost_usd
+        unit_cost = np.nan if isinstance(unit_cost, dict) else float(unit_cost)
+        of_quantity = _summary(amount, settings)
+        of_cost = _summary(cost, settings)
+        rows.append(
+            {
+                "line": line.key,
+                "label": line.label,
+                "group": line.group,
+                "unit": line.unit,
+                "unit_cost_usd": unit_cost,
+                "unit_price_usd": unit_cost * (1.0 + settings.margin),
+                **{f"quantity_{name}": of_quantity[name] for name in suffixes(settings)},
+                **{f"cost_usd_{name}": of_cost[name] for name in (*suffixes(settings), "mean")},
+                "chance": float(np.mean(amount > 0)),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _fixed_price(cost: np.ndarray, settings: BidSettings) -> dict[str, Any]:
+    by_risk = price_at_risk(cost, settings.fixed_price_risk)
+    by_margin = float(cost.mean() * (1.0 + settings.margin))
+    price = max(by_risk, by_margin)
+    set_by: Literal["risk", "margin"] = "risk" if by_risk >= by_margin else "margin"
+    loss = np.maximum(cost - price, 0.0)
+    return {
+        "fixed_price_usd": price,
+        "fixed_price_set_by": set_by,
+        "fixed_price_risk": settings.fixed_price_risk,
+        "chance_of_loss": float(chance_of_loss(cost, price)),
+        "expected_loss_usd": float(expected_loss_usd(cost, price)),
+        "loss_when_losing_usd": float(loss[loss > 0].mean()) if loss.any() else 0.0,
+        "expected_profit_usd": price - float(cost.mean()),
+    }
+
+
+def _per_foot(
+    quantities: pd.DataFrame, line_costs: pd.DataFrame, book: PriceBook, settings: BidSettings
+) -> dict[str, Any]:
+    hole = line_costs[[line.key for line in book.lines if line.group == "well"]].sum(axis=1).to_numpy()
+    depth = quantities["drilled_ft"].to_numpy()
+    markup = 1.0 + settings.margin
+    minimum = settings.minimum_charge_usd
+    if minimum is None:
+        minimum = float(np.quantile(hole, settings.minimum_charge_quantile)) * markup
+    price = per_foot_price_usd(depth, float(hole.mean()) * markup, minimum)
+    bill = np.maximum(minimum, price * depth)
+    return {
+        "per_foot_price_usd": price,
+        "per_foot_minimum_usd": minimum,
+        "per_foot_bill_quantiles": _summary(bill, settings),
+        "per_foot_chance_of_loss": float(np.mean(hole > bill)),
+    }
+
+
+def _notes(
+    estimate: Estimate, quantities: pd.DataFrame, need: Need, construction: ConstructionSettings
+) -> tuple[str, ...]:
+    served = quantities["served"] > 0
+    notes = []
+    if estimate.support == "thin":
+        notes.append("The records near this lot are thin: the spread is wide, and a fixed price carries more risk.")
+    if served.any():
+        middle = quantities.loc[served, ["yield_gpm", "well_storage_gal"]].median()
+        rounded = float(f"{middle['yield_gpm']:.2g}")
+        notes += [f"In the middle case: {describe_yield(rounded, need, float(middle['well_storage_gal']))[0]}"]
+        notes += describe_yield(rounded, need, float(middle["well_storage_gal"]))[1:]
+    if not served.all():
+        notes.append(
+            f"In {np.mean(~served):.0%} of the cases the hole is dry: it is sealed, and no pump or tank is priced."
+        )
+    tank = np.mean(quantities["storage_tanks"] > 0)
+    if tank > 0:
+        notes.append(f"In {tank:.0%} of the cases a storage tank and a booster pump are needed to carry the peak.")
+    if construction.at_limit == "hydrofracture":
+        notes.append(f"In {np.mean(quantities['fracturing'] > 0):.0%} of the cases the hole is hydrofractured.")
+    beyond = np.mean(quantities["beyond_lists"] > 0)
+    if beyond > 0:
+        notes.append(
+            f"In {beyond:.1%} of the cases the motor or cable needed is beyond the lists; the largest is priced."
+        )
+    short = np.mean(quantities["short_column"] > 0)
+    if short > 0:
+        notes.append(f"In {short:.1%} of the cases the water column is too short for the margins of the pump.")
+    return tuple(notes)
