@@ -11,10 +11,14 @@ yield comes from the need and the storage together:
     q 24 h  >= V_peak + V_rest              (or no storage is enough)
 
 with q the yield, V_peak the volume used within the peak t_peak, V_rest the
-rest of the day's use, spread evenly. These are the exact answer of the
-sequent-peak mass balance for a day that repeats (a test steps through it).
-The yield is taken as constant while water is drawn, which the published
-worked examples do too; a well that is only part drawn down gives less.
+rest of the day's use, spread evenly. For a tank these are the exact answer of
+the mass balance of a day that repeats (a test steps through it).
+
+The trade counts the water standing in the well like a tank
+(`storage_needed_gal`; the published worked examples do). That is hopeful: a
+yield is measured with the well drawn down, and a well that is still half full
+gives only half of it. `tank_needed_gal` lets the inflow follow the level,
+which is what the designs here are sized by.
 
 >>> need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
 >>> round(need.house_gal_day), round(need.summer_gal_day)
@@ -35,6 +39,8 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from wellrecords.errors import Problem, ProblemsError
 from wellrecords.units import GAL_PER_FT3, IN_PER_FT, MIN_PER_DAY
 
+_ITERATIONS = 200
+_SETTLED_GAL = 0.01
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 LIVESTOCK_GAL_PER_HEAD_DAY = {
@@ -265,7 +271,7 @@ def household_need(settings: DemandSettings) -> Need:
 
 
 def storage_needed_gal(yield_gpm: ArrayLike, need: Need, *, irrigating: bool = False) -> np.ndarray:
-    """Return the storage, in the well and in tanks together, that a yield needs.
+    """Return the storage that a yield needs, all storage counted like a tank.
 
     Parameters
     ----------
@@ -287,6 +293,68 @@ def storage_needed_gal(yield_gpm: ArrayLike, need: Need, *, irrigating: bool = F
     return np.where(enough, np.maximum(short, 0.0), np.inf)
 
 
+def tank_needed_gal(
+    yield_gpm: ArrayLike, need: Need, in_well_gal: ArrayLike = 0.0, *, irrigating: bool = False
+) -> np.ndarray:
+    """Return the storage tank that a well needs, its inflow following its level.
+
+    With W the usable water in the well and S its most, the inflow is
+    q (1 - W / S): nothing when the well is full, the yield q when it is drawn
+    down. While the house draws at the heavy rate h > q the well empties after
+
+        t = S / q ln(1 + W0 / (S (h / q - 1))),
+
+    and the tank gives (h - q) for what is left of that time. It is refilled
+    at q less the light rate l with the well held empty, then the well rises
+    towards S (1 - l / q). W0, the level when the heavy draw starts again, and
+    the tank depend on each other; the smallest tank that holds day after day
+    is found by fixed-point iteration from no tank upwards.
+
+    Parameters
+    ----------
+    yield_gpm : array-like of shape (n,) or scalar
+        At full drawdown.
+    need : Need
+    in_well_gal : array-like, default=0
+        Usable water standing in the well.
+    irrigating : bool, default=False
+
+    Returns
+    -------
+    ndarray
+        Gallons; 0 where the well alone is enough, infinite where the yield
+        over a day is below the day's use. Without storage in the well it is
+        `storage_needed_gal`.
+    """
+    without_well = storage_needed_gal(yield_gpm, need, irrigating=irrigating)
+    q, s, most = np.broadcast_arrays(
+        np.asarray(yield_gpm, dtype=float), np.asarray(in_well_gal, dtype=float), without_well
+    )
+    tank = most.copy()
+    todo = np.isfinite(most) & (most > 0) & (s > 0)
+    if not todo.any():
+        return tank
+    q, s, most = q[todo], s[todo], most[todo]
+    peak_min = need.peak_hours * 60.0
+    spells = [
+        (need.peak_gal / peak_min, peak_min),
+        (need.rest_gal(irrigating=irrigating) / (MIN_PER_DAY - peak_min), MIN_PER_DAY - peak_min),
+    ]
+    (light, light_min), (heavy, heavy_min) = sorted(spells)
+    needed = np.zeros(q.shape)
+    for _ in range(_ITERATIONS):
+        refill_min = needed / (q - light)
+        level = s * (1.0 - light / q) * -np.expm1(-q / s * np.maximum(light_min - refill_min, 0.0))
+        empty_after_min = s / q * np.log1p(level / (s * (heavy / q - 1.0)))
+        more = np.minimum((heavy - q) * np.maximum(heavy_min - empty_after_min, 0.0), most)
+        settled = np.all(more - needed <= _SETTLED_GAL)
+        needed = more
+        if settled:
+            break
+    tank[todo] = needed
+    return tank
+
+
 def required_yield_gpm(need: Need, storage_gal: ArrayLike = 0.0, *, irrigating: bool = False) -> np.ndarray:
     """Return the least yield that meets the need with the given storage.
 
@@ -296,7 +364,8 @@ def required_yield_gpm(need: Need, storage_gal: ArrayLike = 0.0, *, irrigating: 
     ----------
     need : Need
     storage_gal : array-like, default=0
-        Usable water in the well and in tanks.
+        In tanks; water standing in the well counts for less, see
+        `tank_needed_gal`.
     irrigating : bool, default=False
 
     Returns
@@ -321,7 +390,7 @@ def yield_storage_table(need: Need, yields_gpm: ArrayLike, in_well_gal: ArrayLik
     need : Need
     yields_gpm : array-like of shape (n,)
     in_well_gal : array-like of shape (n,) or scalar, default=0
-        Usable gallons standing in the well; they count before a tank.
+        Usable gallons standing in the well.
 
     Returns
     -------
@@ -330,10 +399,7 @@ def yield_storage_table(need: Need, yields_gpm: ArrayLike, in_well_gal: ArrayLik
         (infinite where no tank is enough), `serves_house`, `serves_summer`.
     """
     flow = np.atleast_1d(np.asarray(yields_gpm, dtype=float))
-    house, summer = (
-        np.maximum(storage_needed_gal(flow, need, irrigating=irrigating) - in_well_gal, 0.0)
-        for irrigating in (False, True)
-    )
+    house, summer = (tank_needed_gal(flow, need, in_well_gal, irrigating=irrigating) for irrigating in (False, True))
     return pd.DataFrame(
         {
             "yield_gpm": flow,
@@ -365,7 +431,7 @@ def describe_yield(yield_gpm: float, need: Need, in_well_gal: float = 0.0) -> tu
     >>> need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
     >>> for sentence in describe_yield(0.5, need, in_well_gal=150): print(sentence)
     A 0.5 gpm well makes 720 gallons a day.
-    It serves the house (300 gallons a day) with a storage tank of 90 gallons or more, beside 150 in the well.
+    It serves the house (300 gallons a day) with a storage tank of 110 gallons or more, beside 150 in the well.
     It will not water the 5,000 ft² of lawn and garden: with the house that takes 894 gallons a day at 1 inch a week.
     What the house leaves, 420 gallons a day, waters some 3,500 ft² at most.
     """

@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from wellrecords.demand import Need, storage_needed_gal, well_storage_gal
+from wellrecords.demand import Need, tank_needed_gal, well_storage_gal
 from wellrecords.water_system.piping import friction_ft_per_100ft, motor_hp_needed, total_dynamic_head_ft
 from wellrecords.water_system.settings import WaterSystemSettings
 from wellrecords.water_system.tanks import drawdown_factor, next_size
@@ -58,8 +58,7 @@ def design_water_systems(
         `pump_gpm`, `pump_setting_ft`, `pumping_level_ft`, `total_head_ft`,
         `motor_hp`, `drop_pipe_ft`, `drop_pipe_in` (nominal), `cable_ft`,
         `cable_awg`, `trench_ft`, `pressure_tanks`, `pressure_tank_gal`
-        (size of each), `well_storage_gal` (usable), `storage_needed_gal`
-        (in well and tank together), `storage_tanks`, `storage_tank_gal`
+        (size of each), `well_storage_gal` (usable), `tank_needed_gal`, `storage_tanks`, `storage_tank_gal`
         (size of each), `booster_pump`, `beyond_lists` (1 where motor or cable
         needed is beyond the lists and the largest was taken), `short_column`
         (1 where the water column is too short for the margins of the pump).
@@ -73,10 +72,8 @@ def design_water_systems(
     deepest = np.maximum(bottom - settings.pump_above_bottom_ft, 0.0)
     cut_off = np.maximum(deepest - settings.submergence_ft, level)
     stored = well_storage_gal(hole_diameter_in, cut_off - np.maximum(level, 0.0))
-    needed = np.where(served, _storage_needed_gal(flow, need, settings), 0.0)
-    tank_size, tanks = next_size(
-        np.maximum(needed - stored, 0.0) * (1.0 + settings.storage_margin), settings.storage_tanks_gal
-    )
+    needed = np.where(served, _tank_needed_gal(flow, stored, need, settings), 0.0)
+    tank_size, tanks = next_size(needed * (1.0 + settings.storage_margin), settings.storage_tanks_gal)
 
     to_tank = tanks > 0
     pump_gpm = np.where(to_tank, settings.tank_fill_gpm, need.peak_gpm)
@@ -126,7 +123,7 @@ def design_water_systems(
             "pressure_tanks": air_tanks,
             "pressure_tank_gal": air_size,
             "well_storage_gal": stored,
-            "storage_needed_gal": needed,
+            "tank_needed_gal": needed,
             "storage_tanks": tanks,
             "storage_tank_gal": tank_size,
             "booster_pump": to_tank.astype(float),
@@ -138,13 +135,13 @@ def design_water_systems(
     return system.mul(served.astype(float), axis=0)
 
 
-def _storage_needed_gal(flow: np.ndarray, need: Need, settings: WaterSystemSettings) -> np.ndarray:
-    house = storage_needed_gal(flow, need)
+def _tank_needed_gal(flow: np.ndarray, stored: np.ndarray, need: Need, settings: WaterSystemSettings) -> np.ndarray:
+    house = tank_needed_gal(flow, need, stored)
     # A hole that is taken as usable by a setting below the house's own need still gets a full day's tank.
     house = np.where(np.isfinite(house), house, need.house_gal_day)
     if settings.storage_for == "house":
         return house
-    summer = storage_needed_gal(flow, need, irrigating=True)
+    summer = tank_needed_gal(flow, need, stored, irrigating=True)
     return np.where(np.isfinite(summer), summer, house)
 
 
