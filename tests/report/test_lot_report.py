@@ -1,0 +1,250 @@
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from datetime import date
+
+import numpy as np
+import pytest
+from report_browser import visit
+from report_fakes import HOSTILE, Outline
+
+from wellrecords.bid import NoBid
+from wellrecords.report import write_lot_report
+
+
+@pytest.fixture(scope="module")
+def common(wells, lot, context_layers):
+    return {"wells": wells, "region": "Invented Hills", "lot": lot, "context_layers": context_layers}
+
+
+@pytest.fixture(scope="module")
+def contractor(tmp_path_factory, estimate, bid, common):
+    path = tmp_path_factory.mktemp("lot") / "lot.html"
+    return write_lot_report(path, estimate=estimate, bid=bid, prepared_on=date(2026, 3, 4), **common)
+
+
+@pytest.fixture(scope="module")
+def owner(tmp_path_factory, estimate, bid, common):
+    path = tmp_path_factory.mktemp("owner") / "lot.html"
+    return write_lot_report(path, estimate=estimate, bid=bid, audience="owner", **common)
+
+
+def test_page_asks_for_nothing_and_is_well_formed(contractor):
+    html = contractor.read_text("utf-8")
+    page = Outline(html)
+    assert page.loads == []
+    assert len(page.ids) == len(set(page.ids))
+    assert '<html lang="en">' in html
+    assert '<meta name="viewport" content="width=device-width, initial-scale=1">' in html
+    assert page.tags.count("h1") == 1
+    assert html.count("<title>") == 1
+
+
+def test_answer_comes_first_and_says_the_draws_own_quantiles(contractor, estimate):
+    page = Outline(contractor.read_text("utf-8"))
+    low, middle, high = np.quantile(estimate.draws["depth_to_target_ft"], [0.1, 0.5, 0.9], method="inverted_cdf")
+    said = re.search(
+        r"Plan on a hole of about (\d+) ft to make 5 gpm; in 8 of 10 cases it takes (\d+) to (\d+) ft", page.text
+    )
+    assert said is not None
+    for text, value in zip(said.groups(), (middle, low, high), strict=True):
+        assert abs(int(text) - value) <= 2.5
+    assert page.text.index("Plan on a hole") < page.text.index("The lot and the wells around it")
+
+
+def test_every_section_is_there(contractor, bid):
+    text = Outline(contractor.read_text("utf-8")).text
+    for words in (
+        "Chance of 5 gpm by 600 ft",
+        "Chance of a dry hole",
+        "Fixed price",
+        *bid.lines["label"],
+        *bid.drivers["driver"],
+        "The well and its water system",
+        "The wells that the estimate leaned on",
+        "An estimate is no guarantee",
+        "Permits",
+        "Setbacks",
+        "buried utilities",
+        "Overhead lines",
+        "Disinfect and test",
+        "Unused wells",
+        "works with no network",
+    ):
+        assert words in text
+
+
+def test_every_neighbour_is_listed_with_its_readings(contractor, estimate):
+    text = Outline(contractor.read_text("utf-8")).text
+    for well in estimate.neighbours.itertuples():
+        assert well.record_id in text
+    assert "over " in text
+
+
+def test_same_input_same_bytes_and_only_the_given_date(tmp_path, contractor, estimate, bid, common):
+    again = write_lot_report(
+        tmp_path / "again.html", estimate=estimate, bid=bid, prepared_on=date(2026, 3, 4), **common
+    )
+    assert again.read_bytes() == contractor.read_bytes()
+    undated = write_lot_report(tmp_path / "undated.html", estimate=estimate, bid=bid, **common)
+    assert "2026" not in re.sub(r"<script.*?</script>", "", undated.read_text("utf-8"), flags=re.DOTALL)
+
+
+def test_no_support_gives_no_depth_and_no_price(tmp_path, no_support, bid, common):
+    path = write_lot_report(tmp_path / "none.html", estimate=no_support, bid=bid, **common)
+    html = path.read_text("utf-8")
+    answer = html[html.index('id="answer"') : html.index('id="limits"')]
+    words = Outline(answer).text
+    assert "The records cannot say" in words
+    assert "The nearest well on record is 14 km away." in words
+    assert "What would help" in words
+    assert "No bid is given" in words
+    assert "$" not in re.sub(r"<script.*?</script>", "", html, flags=re.DOTALL).split("<footer>")[0]
+    assert not re.search(r"\d ft|\d gpm", words)
+    assert "Plan on" not in words
+
+
+def test_no_bid_says_why(tmp_path, estimate, common):
+    reason = "The price book has no line for casing of 8 in."
+    path = write_lot_report(tmp_path / "nobid.html", estimate=estimate, bid=NoBid(estimate.lot_id, reason), **common)
+    text = Outline(path.read_text("utf-8")).text
+    assert reason in text
+    assert "Fixed price" not in text
+
+
+def test_target_beyond_the_limit_is_said_as_such(tmp_path, estimate, common):
+    draws = estimate.draws.assign(depth_to_target_ft=np.inf)
+    poor = estimate.but(draws=draws, chance_of_target=0.0)
+    text = Outline(write_lot_report(tmp_path / "poor.html", estimate=poor, bid=None, **common).read_text("utf-8")).text
+    assert "will not make 5 gpm" in text
+    assert "over 600 ft" in text
+    assert "inf" not in re.findall(r"\b\w+\b", text)
+    assert "nan" not in re.findall(r"\b\w+\b", text)
+
+
+def test_owner_sees_no_single_well_and_no_cost_of_the_firm(owner, estimate, wells, bid):
+    html = owner.read_text("utf-8")
+    for well in wells.itertuples():
+        assert well.record_id not in html
+    data = json.loads(re.search(r'id="map-data">(.*?)</script>', html, flags=re.DOTALL).group(1))
+    corners = np.array(list(_places(data["groups"])))
+    for well in wells.itertuples():
+        away_m = 111_195 * np.hypot(corners[:, 0] - well.latitude, (corners[:, 1] - well.longitude) * 0.717)
+        assert away_m.min() > 1.0
+    assert "firm_log" not in html
+    assert "state_extract" not in html
+    assert "Chance that it loses" not in html
+    assert "margin" not in Outline(html).text
+    for cost in bid.lines["unit_cost_usd"]:
+        assert f"${cost:,.2f}" not in html
+
+
+def _places(value):
+    """Yield each pair of numbers in nested lists and dicts."""
+    if isinstance(value, dict):
+        for inner in value.values():
+            yield from _places(inner)
+    elif isinstance(value, list):
+        if len(value) == 2 and all(isinstance(number, float) for number in value):
+            yield value
+        else:
+            for inner in value:
+                yield from _places(inner)
+
+
+def test_owner_figures_rest_on_enough_wells(tmp_path, estimate, bid, common):
+    few = estimate.but(neighbours=estimate.neighbours.head(4), wells_within_1km=4)
+    text = Outline(
+        write_lot_report(tmp_path / "few.html", estimate=few, bid=bid, audience="owner", **common).read_text("utf-8")
+    ).text
+    assert "This version gives no figures for this lot" in text
+    assert "ewer than 5 wells within 1 km" in text
+    assert "Plan on" not in text
+
+
+@pytest.mark.browser
+def test_browser_draws_the_map_without_a_complaint(chromium, contractor, estimate, wells):
+    seen = visit(chromium, contractor)
+    assert seen.console == ()
+    drawn = int(re.search(r'data-wells-drawn="(\d+)"', seen.dom).group(1))
+    assert seen.dom.count('class="well well-marked') == len(estimate.neighbours)
+    assert seen.dom.count('class="well ') == drawn
+    assert len(estimate.neighbours) < drawn <= len(wells)
+    assert "leaflet-control-scale-line" in seen.dom
+    assert "Wells the estimate leaned on" in seen.dom
+
+
+@pytest.mark.browser
+def test_browser_draws_the_owners_squares(chromium, owner):
+    seen = visit(chromium, owner)
+    assert seen.console == ()
+    assert 'data-wells-drawn="0"' in seen.dom
+    assert seen.dom.count("leaflet-interactive") > 3
+
+
+def _write_hostile(path, estimate, wells, bid, common):
+    """Write a report in which every text that may come from a record or a user is hostile."""
+    ids = [f"{HOSTILE}{number}" for number in range(len(wells))]
+    spoiled = wells.assign(source=HOSTILE, record_id=ids)
+    neighbours = estimate.neighbours.assign(source=HOSTILE, record_id=ids[: len(estimate.neighbours)])
+    return write_lot_report(
+        path,
+        estimate=estimate.but(lot_id=HOSTILE, notes=(HOSTILE,), neighbours=neighbours),
+        bid=bid,
+        wells=spoiled,
+        region=HOSTILE,
+        lot=common["lot"],
+        context_layers={HOSTILE: common["context_layers"]["roads"]},
+        prepared_by=HOSTILE,
+    )
+
+
+def test_hostile_text_builds_and_stays_text(tmp_path, contractor, estimate, wells, bid, common):
+    html = _write_hostile(tmp_path / "hostile.html", estimate, wells, bid, common).read_text("utf-8")
+    assert "hit" in html
+    assert Outline(html).tags.count("script") == Outline(contractor.read_text("utf-8")).tags.count("script")
+    assert "img" not in Outline(html).tags
+    heading = Outline(html[html.index("<h1>") : html.index("</h1>")]).text
+    assert "{{ 7*7 }}" in heading
+    assert "49" not in heading
+
+
+@pytest.mark.browser
+def test_browser_shows_hostile_text_as_text(chromium, tmp_path, estimate, wells, bid, common):
+    path = _write_hostile(tmp_path / "hostile.html", estimate, wells, bid, common)
+    seen = visit(chromium, path)
+    assert seen.console == ()
+    assert re.search(r"<title>([^<]*)", seen.dom).group(1).startswith("Lot {{ 7*7 }}")
+    assert "<img" not in seen.dom
+    assert "data-wells-drawn" in seen.dom
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("sink", ["page", "map data", "layer name"])
+def test_browser_control_unescaped_text_does_harm(chromium, tmp_path, contractor, sink):
+    """The same hostile text, let through unescaped and with the policy off, is seen to fire."""
+    html = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", contractor.read_text("utf-8"))
+    payload = "<img src=x onerror=\"document.title='hit'\">"
+    if sink == "page":
+        spoiled = html.replace("<h1>", f"<h1>{payload}")
+    elif sink == "map data":
+        spoiled = html.replace('"map":"map_report"', "</script><script>document.title='hit'</script>", 1)
+    else:
+        spoiled = html.replace('"Roads" :', f"{json.dumps(payload)} :")
+    assert spoiled != html
+    page = tmp_path / "control.html"
+    page.write_text(spoiled, "utf-8")
+    assert "<title>hit</title>" in visit(chromium, page).dom
+
+
+def test_policy_names_each_script_that_the_page_runs(contractor):
+    html = contractor.read_text("utf-8")
+    policy = re.search(r'Content-Security-Policy" content="([^"]+)"', html).group(1).replace("&#39;", "'")
+    scripts = re.findall(r"<script>(.*?)</script>", html, flags=re.DOTALL)
+    hashes = {f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in scripts}
+    assert len(hashes) == 3
+    assert hashes == set(re.findall(r"'sha256-[^']+'", policy))
+    assert "default-src 'none'" in policy

@@ -1,0 +1,189 @@
+"""The bid as the page shows it: cost and risk for the firm, prices for the owner.
+
+The contractor sees what the job costs the firm and what the prices risk. The
+owner sees prices only: the firm's costs, margin and risk are its own.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from wellrecords.report import wording
+from wellrecords.report.charts import cost_distribution, share_bars
+
+if TYPE_CHECKING:
+    from wellrecords.bid import Bid
+
+GROUPS = {"well": "The well", "water_system": "The water system"}
+OUTCOMES = {
+    "target_met": "The wanted yield is met",
+    "target_met_by_fracturing": "It is met after hydrofracturing",
+    "short_of_target": "Usable water, less than wanted",
+    "dry": "Dry: too little to serve the house",
+}
+
+
+def bid_section(bid: Bid, *, owner: bool) -> dict[str, Any]:
+    """Return the bid as text and charts for the template.
+
+    Parameters
+    ----------
+    bid : Bid
+    owner : bool
+        Whether the owner reads it: prices, no costs.
+
+    Returns
+    -------
+    dict
+    """
+    drivers = bid.drivers.sort_values("share", ascending=False, kind="stable")
+    section = {
+        "chart": _chart(bid, owner),
+        "drivers": share_bars(
+            [str(driver) for driver in drivers["driver"]],
+            [float(share) for share in drivers["share"]],
+            name="chart-drivers",
+            title="What drives the spread of the cost",
+        ),
+        "outcomes": [(OUTCOMES.get(name, name), wording.percent(chance)) for name, chance in bid.outcomes.items()],
+    }
+    return {**section, **(_owner_side(bid) if owner else _firm_side(bid))}
+
+
+def _chart(bid: Bid, owner: bool) -> Any:
+    scale = _price_factor(bid) if owner else 1.0
+    low, middle, high = (bid.total_quantiles[name] * scale for name in ("p10", "p50", "p90"))
+    return cost_distribution(
+        np.asarray(bid.total_usd) * scale,
+        quantiles=(low, middle, high),
+        fixed_price_usd=bid.fixed_price_usd,
+        axis_label="price at unit prices, $" if owner else "cost to build, $",
+    )
+
+
+def _firm_side(bid: Bid) -> dict[str, Any]:
+    totals = bid.total_quantiles
+    set_by = {"risk": "the accepted risk", "margin": "the wanted margin"}[bid.fixed_price_set_by]
+    sentences = [
+        f"The fixed price is set by {set_by}: at most {wording.percent(bid.fixed_price_risk)} chance of loss, and "
+        f"{wording.percent(bid.settings.margin)} on the expected cost.",
+        *bid.notes,
+    ]
+    return {
+        "chart_title": "How the cost spreads",
+        "facts": [
+            ("Fixed price", wording.money(bid.fixed_price_usd)),
+            ("Chance that it loses", wording.percent(bid.chance_of_loss)),
+            ("Expected loss, all cases", wording.money(bid.expected_loss_usd)),
+            ("Mean loss when it loses", wording.money(bid.loss_when_losing_usd)),
+            ("Expected profit", wording.money(bid.expected_profit_usd)),
+            ("Or by the foot, the well", f"{wording.unit_price(bid.per_foot_price_usd)} a ft"),
+            ("with a least charge of", wording.money(bid.per_foot_minimum_usd)),
+            ("Bill by the foot, 8 in 10", _range(bid.per_foot_bill_quantiles)),
+            ("Chance that it loses", wording.percent(bid.per_foot_chance_of_loss)),
+        ],
+        "sentences": sentences,
+        "caption": "Cost to the firm. Quantities and costs: the middle figure, and the range of 8 in 10 cases.",
+        "head": ("Line", "Needed", "Quantity", "8 in 10", "Unit cost", "Cost", "8 in 10", "Expected"),
+        "groups": [
+            {"label": label, "rows": [_firm_row(row) for row in rows.itertuples()]} for label, rows in _grouped(bid)
+        ],
+        "total": (
+            "All",
+            "",
+            "",
+            "",
+            "",
+            wording.money(totals["p50"]),
+            _range(totals),
+            wording.money(totals["mean"]),
+        ),
+        "foot": (
+            "Middle figures of the lines do not add up to the middle of the whole: seldom is every line in its middle. "
+            "The expected figures do, but for rounding."
+        ),
+    }
+
+
+def _firm_row(row: Any) -> tuple[str, ...]:
+    return (
+        str(row.label),
+        "always" if row.chance >= 1.0 else wording.percent(row.chance),
+        _quantity(row.quantity_p50, row.unit),
+        _quantity_range(row),
+        wording.unit_price(row.unit_cost_usd),
+        wording.money(row.cost_usd_p50),
+        wording.span(row.cost_usd_p10, row.cost_usd_p90, wording.money),
+        wording.money(row.cost_usd_mean),
+    )
+
+
+def _owner_side(bid: Bid) -> dict[str, Any]:
+    factor = _price_factor(bid)
+    totals = {name: value * factor for name, value in bid.total_quantiles.items()}
+    rows_of = {label: [_owner_row(row, factor) for row in rows.itertuples()] for label, rows in _grouped(bid)}
+    return {
+        "chart_title": "How the price spreads",
+        "facts": [
+            ("Fixed price, well and system", wording.money(bid.fixed_price_usd)),
+            ("Or the well by the foot", f"{wording.unit_price(bid.per_foot_price_usd)} a ft"),
+            ("with a least charge of", wording.money(bid.per_foot_minimum_usd)),
+            ("The well by the foot, 8 in 10", _range(bid.per_foot_bill_quantiles)),
+        ],
+        "sentences": [
+            "At a fixed price the contractor carries the risk of a deep hole; by the foot, you do.",
+        ],
+        "caption": "Prices. Quantities and amounts: the range of 8 in 10 cases.",
+        "head": ("Line", "Needed", "Quantity", "Unit price", "Amount"),
+        "groups": [{"label": label, "rows": rows} for label, rows in rows_of.items()],
+        "total": ("All", "", "", "", _range(totals)),
+        "foot": "Ranges of the lines do not add up to the range of the whole: seldom does every line run high at once.",
+    }
+
+
+def _owner_row(row: Any, factor: float) -> tuple[str, ...]:
+    return (
+        str(row.label),
+        "always" if row.chance >= 1.0 else wording.percent(row.chance),
+        _quantity_range(row),
+        wording.unit_price(row.unit_price_usd),
+        wording.span(row.cost_usd_p10 * factor, row.cost_usd_p90 * factor, wording.money),
+    )
+
+
+def _grouped(bid: Bid) -> list[tuple[str, pd.DataFrame]]:
+    needed = bid.lines[bid.lines["chance"] > 0]
+    return [
+        (GROUPS.get(str(group), str(group)), rows) for group, rows in needed.groupby("group", sort=False, observed=True)
+    ]
+
+
+def _price_factor(bid: Bid) -> float:
+    return 1.0 + bid.settings.margin
+
+
+def _range(totals: dict[str, float]) -> str:
+    return wording.span(totals["p10"], totals["p90"], wording.money)
+
+
+def _quantity(value: float, unit: str) -> str:
+    return _amount(value, unit) if unit == "each" else f"{_amount(value, unit)} {unit}"
+
+
+def _quantity_range(row: Any) -> str:
+    unit = str(row.unit)
+    return wording.span(row.quantity_p10, row.quantity_p90, lambda value: _quantity(value, unit))
+
+
+def _amount(value: float, unit: str) -> str:
+    """Return a quantity: feet to 5, others to what a price book counts."""
+    if wording.is_missing(value):
+        return wording.MISSING
+    if unit == "ft" and value >= 20:
+        return f"{wording.round_half_up(value, 5.0):,.0f}"
+    if value == round(value) or value >= 100:
+        return f"{value:,.0f}"
+    return wording.two_figures(value) if value >= 1 else f"{value:.2f}"

@@ -1,0 +1,249 @@
+"""The report of one lot: the answer first, then why, then the limits.
+
+The page computes nothing of the estimate or the bid: it reads their figures,
+rounds them to what they are worth, and says them in plain words. Where the
+records cannot say (`support` "none") it gives no figure at all.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from shapely.geometry import Point
+from shapely.geometry.base import BaseGeometry
+
+from wellrecords.bid import NoBid
+from wellrecords.report import lot_words, map_data, owner_view, wording
+from wellrecords.report.assets import LEAFLET_VERSION
+from wellrecords.report.bid_section import bid_section
+from wellrecords.report.charts import chance_by_depth
+from wellrecords.report.map import MapParts, build_map
+from wellrecords.report.page import render_page, write_page
+from wellrecords.report.ramp import Ramp, ramp_of
+from wellrecords.report.settings import ReportSettings
+from wellrecords.report.well_drawing import draw_well
+from wellrecords.report.well_layout import layout_of, layout_parts
+
+if TYPE_CHECKING:
+    from wellrecords.bid import Bid
+    from wellrecords.lots import LotEstimate
+
+Audience = Literal["contractor", "owner"]
+
+
+def write_lot_report(
+    path: str | os.PathLike[str],
+    *,
+    estimate: LotEstimate,
+    bid: Bid | NoBid | None,
+    wells: pd.DataFrame,
+    region: str,
+    lot: BaseGeometry | None = None,
+    design: pd.DataFrame | None = None,
+    context_layers: Mapping[str, gpd.GeoDataFrame | gpd.GeoSeries] | None = None,
+    audience: Audience = "contractor",
+    prepared_on: date | None = None,
+    prepared_by: str | None = None,
+    settings: ReportSettings | None = None,
+) -> Path:
+    """Write the report of a lot as one self-contained HTML file.
+
+    Parameters
+    ----------
+    path : path-like
+        Of the file; its folder is made where absent.
+    estimate : LotEstimate
+        Of `wellrecords.lots`.
+    bid : Bid, NoBid or None
+        Of `wellrecords.bid`; None where none was asked for. Not shown where
+        the estimate's support is "none".
+    wells : DataFrame
+        The canonical table; those near the lot are drawn.
+    region : str
+        Its name.
+    lot : shapely geometry, optional
+        The lot in WGS84; else its point is drawn.
+    design : DataFrame, optional
+        One row a draw: what construction and water system came to. Beside
+        the bid's quantities it feeds the drawing and the table of sizes.
+    context_layers : mapping of str to GeoDataFrame, optional
+        Lines or areas to draw beneath the wells ("roads", "streams", ...).
+    audience : {"contractor", "owner"}, default="contractor"
+        The owner's version holds no record of a well: counts and ranges
+        only, and no figure that fewer than `settings.private_minimum` wells
+        stand behind.
+    prepared_on : datetime.date, optional
+        Printed in the heading; nothing else in the page depends on the day.
+    prepared_by : str, optional
+        The firm, as text.
+    settings : ReportSettings, optional
+
+    Returns
+    -------
+    pathlib.Path
+
+    Examples
+    --------
+    ``write_lot_report("reports/lot_7.html", estimate=e, bid=b, wells=w, region="Hill County")``
+    """
+    settings = settings or ReportSettings()
+    owner = audience == "owner"
+    parts = _lot_map(estimate, wells, lot, context_layers or {}, owner, settings)
+    words = lot_words.answer(estimate, bid, owner=owner, minimum=settings.private_minimum)
+    figures = words.has_figures
+    priced = bid if figures and bid is not None and not isinstance(bid, NoBid) else None
+    layout = layout_of(estimate, bid, design) if figures else None
+    html = render_page(
+        "lot.html",
+        title=f"Lot {estimate.lot_id}: water well report",
+        language=settings.language,
+        styles=parts.styles,
+        scripts=parts.scripts,
+        data={"map-data": parts.data},
+        owner=owner,
+        lot_id=estimate.lot_id,
+        region=region,
+        prepared_on=f"{prepared_on:%B} {prepared_on.day}, {prepared_on.year}" if prepared_on else None,
+        prepared_by=prepared_by,
+        support=estimate.support,
+        answer=words,
+        map_html=parts.html,
+        map_caption=_map_caption(estimate, owner, settings),
+        estimate_rows=lot_words.estimate_rows(estimate) if figures else None,
+        target_yield_gpm=estimate.target_yield_gpm,
+        chance_chart=_chance_chart(estimate) if figures else None,
+        facts=lot_words.facts(estimate, owner=owner, minimum=settings.private_minimum) if figures else None,
+        notes=() if owner else estimate.notes,
+        money=bid_section(priced, owner=owner) if priced is not None else None,
+        no_bid=lot_words.no_bid(estimate, bid, figures),
+        drawing=draw_well(layout) if layout else None,
+        parts=layout_parts(bid, design) if figures else None,
+        neighbours=None if owner else _neighbour_table(estimate, settings),
+        surroundings=_surroundings(estimate, wells, settings) if owner else None,
+        leaflet_version=LEAFLET_VERSION,
+    )
+    return write_page(path, html)
+
+
+def _lot_map(
+    estimate: LotEstimate,
+    wells: pd.DataFrame,
+    lot: BaseGeometry | None,
+    context_layers: Mapping[str, gpd.GeoDataFrame | gpd.GeoSeries],
+    owner: bool,
+    settings: ReportSettings,
+) -> MapParts:
+    place = lot if lot is not None else Point(estimate.longitude, estimate.latitude)
+    near = owner_view.wells_within(wells, estimate.longitude, estimate.latitude, settings.map_radius_m)
+    neighbours = estimate.neighbours
+    lot_group = map_data.lot_group(place)
+    groups = [(name.capitalize(), map_data.context_group(name, layer)) for name, layer in context_layers.items()]
+    groups.append(("Distance rings", map_data.rings_group(estimate.longitude, estimate.latitude)))
+    groups.append(("The lot", lot_group))
+    ramps: list[Ramp] = []
+    if owner:
+        size_m, squares = owner_view.count_squares(
+            near, estimate.longitude, estimate.latitude, settings.private_minimum
+        )
+        counts = np.array([square["count"] for square in squares], dtype=float)
+        count_ramp = ramp_of("count", f"Wells in each square of {wording.distance(size_m)}", "wells", counts, 5)
+        if squares:
+            groups.append(("Wells, counted by squares", owner_view.squares_group(squares, count_ramp)))
+        shown = near
+    else:
+        ramps = map_data.well_ramps(near if len(near) > 2 else neighbours, settings.colour_classes)
+        others = near[~near["record_id"].isin(neighbours["record_id"])]
+        groups.append(("Other wells", map_data.wells_group(others, ramps, size=4.0)))
+        if len(neighbours):
+            leaned_on = map_data.wells_group(neighbours, ramps, weights=neighbours["weight"].to_numpy(float))
+            groups.append(("Wells the estimate leaned on", leaned_on))
+        shown = neighbours
+    return build_map(
+        bounds=map_data.bounds_of(shown, place),
+        groups=groups,
+        ramps=ramps,
+        canvas=not owner and len(near) > 3000,
+    )
+
+
+def _map_caption(estimate: LotEstimate, owner: bool, settings: ReportSettings) -> str:
+    reach = wording.distance(settings.map_radius_m)
+    if owner:
+        return (
+            f"Wells within {reach} of the lot, counted by squares; a square with fewer than "
+            f"{settings.private_minimum} wells is left blank."
+        )
+    return f"Wells on record within {reach} of the lot."
+
+
+def _chance_chart(estimate: LotEstimate) -> Any:
+    low, middle, high = lot_words.quantiles(estimate, "depth_to_target_ft")
+    return chance_by_depth(
+        estimate.target_curve,
+        target_yield_gpm=estimate.target_yield_gpm,
+        max_depth_ft=estimate.max_depth_ft,
+        depths_ft=(low, middle, high),
+    )
+
+
+def _neighbour_table(estimate: LotEstimate, settings: ReportSettings) -> dict[str, Any] | None:
+    table = estimate.neighbours
+    if not len(table):
+        return None
+    table = table.sort_values(["weight", "distance_m", "record_id"], ascending=[False, True, True])
+    shown = table.head(settings.neighbours_listed)
+    columns = {quantity: map_data.interval(shown, quantity) for quantity, _, _ in map_data.WELL_QUANTITIES}
+
+    def said(quantity: str, unit: str) -> list[str]:
+        return [wording.reading(low, high, unit) for low, high in zip(*columns[quantity], strict=True)]
+
+    rows = [
+        {
+            "record_id": str(row.record_id),
+            "private": bool(row.private),
+            "weight": wording.percent(row.weight),
+            "distance": wording.distance(row.distance_m),
+            "depth": wording.exact_depth(row.total_depth_ft),
+            "rock": rock,
+            "water": water,
+            "flow": flow,
+            "year": wording.MISSING if pd.isna(row.drilled_on) else f"{row.drilled_on:%Y}",
+            "source": str(row.source),
+        }
+        for row, rock, water, flow in zip(
+            shown.itertuples(),
+            said("depth_to_bedrock_ft", "ft"),
+            said("depth_to_water_ft", "ft"),
+            said("yield_gpm", "gpm"),
+            strict=True,
+        )
+    ]
+    share = float(shown["weight"].sum() / max(table["weight"].sum(), 1e-12))
+    text = f"{wording.counted(len(table), 'well')} in all, the heaviest first."
+    if len(shown) < len(table):
+        text += f" The {len(shown)} listed carry {wording.percent(share)} of the weight."
+    return {"text": text, "rows": rows}
+
+
+def _surroundings(estimate: LotEstimate, wells: pd.DataFrame, settings: ReportSettings) -> dict[str, Any]:
+    minimum = settings.private_minimum
+    near = owner_view.wells_within(wells, estimate.longitude, estimate.latitude, 5000.0)
+    rows: list[tuple[str, str]] = []
+    if len(near) >= minimum:
+        rows = owner_view.quantity_ranges(near, minimum)
+    return {
+        "text": (
+            f"{owner_view.count_text(estimate.wells_within_1km, minimum)} within 1 km (0.6 mi) of the lot and "
+            f"{owner_view.count_text(estimate.wells_within_5km, minimum)} within 5 km (3.1 mi). Single wells are not "
+            f"shown: many records are private. No figure here rests on fewer than {minimum} wells."
+        ).capitalize(),
+        "rows": rows,
+        "caption": "Wells within 5 km (3.1 mi): eight in ten lie in these ranges.",
+    }

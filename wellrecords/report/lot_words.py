@@ -1,0 +1,241 @@
+"""The estimate of a lot in plain words, for a contractor and for an owner."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wellrecords.bid import NoBid
+from wellrecords.report import wording
+from wellrecords.report.owner_view import count_text
+
+if TYPE_CHECKING:
+    from wellrecords.bid import Bid
+    from wellrecords.lots import LotEstimate
+
+QUANTILES = (0.1, 0.5, 0.9)
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One large figure of the answer and its range."""
+
+    label: str
+    middle: str
+    range: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The top of the report.
+
+    Parameters
+    ----------
+    lead : str
+        The answer in a sentence.
+    figures : tuple of Figure
+        Empty where the records cannot say.
+    sentences : tuple of str
+        How sure, and what it rests on.
+    help : tuple of str
+        What would make it surer, where it cannot be said.
+    """
+
+    lead: str
+    figures: tuple[Figure, ...] = ()
+    sentences: tuple[str, ...] = ()
+    help: tuple[str, ...] = field(default=())
+
+    @property
+    def has_figures(self) -> bool:
+        """Whether the report may give figures."""
+        return bool(self.figures)
+
+
+def quantiles(estimate: LotEstimate, quantity: str) -> tuple[float, float, float]:
+    """Return p10, p50, p90 of a quantity's draws; a quantile is infinite where it is never reached."""
+    if estimate.draws is None:
+        msg = f"Lot {estimate.lot_id!r} has no draws: its support is {estimate.support!r}, so it has no quantiles."
+        raise ValueError(msg)
+    # An order statistic, not an interpolation: between a depth and infinity there is no number.
+    low, middle, high = np.quantile(estimate.draws[quantity].to_numpy(float), QUANTILES, method="inverted_cdf")
+    return float(low), float(middle), float(high)
+
+
+def target_depth(value_ft: float, limit_ft: float) -> str:
+    """Return a depth to the target; past the limit it is only "over" it.
+
+    >>> target_depth(245.0, 600.0), target_depth(float("inf"), 600.0)
+    ('245 ft', 'over 600 ft')
+    """
+    return f"over {wording.depth(limit_ft)}" if value_ft > limit_ft else wording.depth(value_ft)
+
+
+def answer(estimate: LotEstimate, bid: Bid | NoBid | None, *, owner: bool, minimum: int) -> Answer:
+    """Return the answer at the top of the report.
+
+    Parameters
+    ----------
+    estimate : LotEstimate
+    bid : Bid, NoBid or None
+    owner : bool
+        Whether the owner reads it.
+    minimum : int
+        Least number of wells behind an owner's figure.
+
+    Returns
+    -------
+    Answer
+        Without figures where the support is "none", or where an owner's
+        figures would rest on fewer than `minimum` wells.
+    """
+    if estimate.support == "none" or estimate.draws is None:
+        return _cannot_say(estimate, owner, minimum)
+    if owner and len(estimate.neighbours) < minimum:
+        return Answer(
+            lead="This version gives no figures for this lot.",
+            sentences=(
+                f"They would rest on fewer than {minimum} wells, and could give away a single well's private record.",
+            ),
+            help=("Ask the contractor, who may show you more.",),
+        )
+    return Answer(
+        lead=_lead(estimate),
+        figures=_figures(estimate, bid, owner),
+        sentences=(_chances(estimate), _support(estimate, owner, minimum)),
+    )
+
+
+def estimate_rows(estimate: LotEstimate) -> list[dict[str, str]]:
+    """Return the rows of the estimate's table, as text."""
+    limit = estimate.max_depth_ft
+    rows = []
+    for label, quantity in (
+        (f"Depth to make {wording.flow(estimate.target_yield_gpm)}", "depth_to_target_ft"),
+        ("Depth to rock", "depth_to_bedrock_ft"),
+        ("Depth to standing water", "depth_to_water_ft"),
+        ("Yield of a finished well", "yield_gpm"),
+    ):
+        if quantity not in estimate.draws:
+            continue
+        low, middle, high = quantiles(estimate, quantity)
+        say = {
+            "depth_to_target_ft": lambda value: target_depth(value, limit),
+            "depth_to_water_ft": wording.water_level,
+            "yield_gpm": wording.flow,
+        }.get(quantity, wording.depth)
+        rows.append({"label": label, "p10": say(low), "p50": say(middle), "p90": say(high)})
+    return rows
+
+
+def facts(estimate: LotEstimate, *, owner: bool, minimum: int) -> list[tuple[str, str]]:
+    """Return chances and support as label and text."""
+    rows = [
+        (
+            f"Chance of {wording.flow(estimate.target_yield_gpm)} by {wording.depth(estimate.max_depth_ft)}",
+            wording.percent(estimate.chance_of_target),
+        ),
+        ("Chance of a dry hole", wording.percent(estimate.chance_of_dry_hole)),
+        ("Support by records", estimate.support),
+    ]
+
+    def count(number: int) -> str:
+        return count_text(number, minimum) if owner else wording.counted(number, "well")
+
+    rows += [
+        ("Within 1 km (0.6 mi)", count(estimate.wells_within_1km)),
+        ("Within 5 km (3.1 mi)", count(estimate.wells_within_5km)),
+    ]
+    if not owner:
+        rows.append(("Nearest well", wording.distance(estimate.nearest_well_m)))
+    return rows
+
+
+def no_bid(estimate: LotEstimate, bid: Bid | NoBid | None, figures: bool) -> str | None:
+    """Return why there is no bid, or None where there is one or none was asked for."""
+    if estimate.support == "none" or estimate.draws is None:
+        return "No bid is given: the records cannot say how deep the well must go, so a price would be a guess."
+    if not figures:
+        return "No price is given in this version, since no figures are."
+    return bid.reason if isinstance(bid, NoBid) else None
+
+
+def _lead(estimate: LotEstimate) -> str:
+    limit = estimate.max_depth_ft
+    target = wording.flow(estimate.target_yield_gpm)
+    low, middle, high = quantiles(estimate, "depth_to_target_ft")
+    if middle > limit:
+        return (
+            f"More likely than not, a hole down to the limit of {wording.depth(limit)} will not make {target}. "
+            f"The chance that it does is {wording.percent(estimate.chance_of_target)}."
+        )
+    spread = wording.span(low, high, lambda value: target_depth(value, limit))
+    return f"Plan on a hole of about {wording.depth(middle)} to make {target}; in 8 of 10 cases it takes {spread}."
+
+
+def _figures(estimate: LotEstimate, bid: Bid | NoBid | None, owner: bool) -> tuple[Figure, ...]:
+    limit = estimate.max_depth_ft
+    figures = []
+    for label, quantity, say in (
+        (f"Depth to {wording.flow(estimate.target_yield_gpm)}", "depth_to_target_ft", None),
+        ("Water stands at", "depth_to_water_ft", wording.water_level),
+        ("Yield", "yield_gpm", wording.flow),
+    ):
+        low, middle, high = quantiles(estimate, quantity)
+        words = say or (lambda value: target_depth(value, limit))
+        figures.append(Figure(label, words(middle), wording.span(low, high, words)))
+    if bid is not None and not isinstance(bid, NoBid):
+        scale = 1.0 + bid.settings.margin if owner else 1.0
+        low, middle, high = (bid.total_quantiles[name] * scale for name in ("p10", "p50", "p90"))
+        label = "Price, well and system" if owner else "Cost to build"
+        figures.append(Figure(label, wording.money(middle), wording.span(low, high, wording.money)))
+    return tuple(figures)
+
+
+def _chances(estimate: LotEstimate) -> str:
+    return (
+        f"The chance of making {wording.flow(estimate.target_yield_gpm)} by {wording.depth(estimate.max_depth_ft)} is "
+        f"{wording.percent(estimate.chance_of_target)}; the chance of a dry hole is "
+        f"{wording.percent(estimate.chance_of_dry_hole)}."
+    )
+
+
+def _support(estimate: LotEstimate, owner: bool, minimum: int) -> str:
+    if owner:
+        near, far = (count_text(n, minimum) for n in (estimate.wells_within_1km, estimate.wells_within_5km))
+        rests = f"{near} within 1 km (0.6 mi) and {far} within 5 km (3.1 mi)"
+    else:
+        near, far = (wording.counted(n, "well") for n in (estimate.wells_within_1km, estimate.wells_within_5km))
+        rests = (
+            f"{near} within 1 km (0.6 mi), {far} within 5 km (3.1 mi), the nearest "
+            f"{wording.distance(estimate.nearest_well_m)} away"
+        )
+    if estimate.support == "good":
+        return f"The records support this well: {rests}."
+    return f"Take this with care: few records stand behind it ({rests}). The ranges are wide for that reason."
+
+
+def _cannot_say(estimate: LotEstimate, owner: bool, minimum: int) -> Answer:
+    reasons = [] if owner else list(estimate.notes)
+    if not reasons:
+        far = count_text(estimate.wells_within_5km, minimum if owner else 0)
+        reason = f"There are {far} on record within 5 km (3.1 mi) of the lot."
+        if estimate.wells_within_5km == 0:
+            reason = "There is no well on record within 5 km (3.1 mi) of the lot."
+        if not owner and math.isfinite(estimate.nearest_well_m):
+            reason += f" The nearest is {wording.distance(estimate.nearest_well_m)} away."
+        reasons = [reason]
+    return Answer(
+        lead=(
+            "The records cannot say how deep a well must go here, how much water it would make, or what it would cost."
+        ),
+        sentences=(*reasons, "A figure taken from wells that far off would look like knowledge and be a guess."),
+        help=(
+            "Logs of wells nearer to the lot: from the state, from neighbours, from other contractors.",
+            "A well on a neighbouring lot whose owner lets its depth, level and yield be measured.",
+            "A geologist's look at the ground, or a test hole priced by the foot with a limit agreed beforehand.",
+        ),
+    )

@@ -1,0 +1,264 @@
+"""What the map shows, as plain data: wells, lots, rings, roads and streams.
+
+Each function returns one group for `map.build_map`: a dict that
+``assets/map.js`` draws. A group holds any of
+
+- ``wells``: `lat`, `lon`, `codes` (ramp key -> class of each), `fields`
+  (label and values for the card), `title`, `size` or `radius`, `marked`;
+- ``shapes``: lines, areas and circles;
+- ``labels``: text at a place;
+- ``key``: its line in the legend, (swatch, colour, text).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from shapely.geometry.base import BaseGeometry
+
+from wellrecords.report import wording
+from wellrecords.report.ramp import Ramp, ramp_of
+from wellrecords.schema import WGS84
+
+INK = "#1d2830"
+CONTEXT_STYLES: dict[str, dict[str, Any]] = {
+    "roads": {"colour": "#9a8f80", "weight": 2.2},
+    "streams": {"colour": "#5b8fb9", "weight": 1.6},
+    "water": {"colour": "#5b8fb9", "weight": 1.0, "fill": "#a9c8de", "fillOpacity": 0.6},
+}
+"""Known kinds of context layers; any other is drawn in grey."""
+OTHER_STYLE: dict[str, Any] = {"colour": "#7d8489", "weight": 1.4, "dash": "5 4"}
+
+WELL_QUANTITIES = (
+    ("total_depth_ft", "Well depth", "ft"),
+    ("yield_gpm", "Yield", "gpm"),
+    ("depth_to_water_ft", "Depth to water", "ft"),
+    ("depth_to_bedrock_ft", "Depth to rock", "ft"),
+)
+
+
+def interval(wells: pd.DataFrame, quantity: str) -> tuple[np.ndarray, np.ndarray]:
+    """Return the low and high of a quantity; an exact column serves as both.
+
+    Parameters
+    ----------
+    wells : DataFrame
+        Columns that are absent count as not recorded.
+    quantity : str
+
+    Returns
+    -------
+    low, high : ndarray of shape (n,)
+    """
+    names = [f"{quantity}_low", f"{quantity}_high"] if f"{quantity}_low" in wells else [quantity, quantity]
+    low, high = (
+        wells[name].to_numpy(dtype=float, na_value=np.nan) if name in wells else np.full(len(wells), np.nan)
+        for name in names
+    )
+    return low, high
+
+
+def well_ramps(wells: pd.DataFrame, classes: int) -> list[Ramp]:
+    """Return a ramp for each quantity that at least two of the wells record.
+
+    Parameters
+    ----------
+    wells : DataFrame
+        The canonical table, or the neighbours of an estimate.
+    classes : int
+        Steps of each ramp, at most.
+
+    Returns
+    -------
+    list of Ramp
+    """
+    ramps = []
+    for key, label, unit in WELL_QUANTITIES:
+        low, high = interval(wells, key)
+        known = np.where(np.isinf(high), low, np.where(np.isinf(low), high, (low + high) / 2.0))
+        if np.isfinite(known).sum() >= 2:
+            ramps.append(ramp_of(key, label, unit, known, classes))
+    return ramps
+
+
+def well_fields(wells: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return label and text values of what a well's card says."""
+    fields = []
+    depth = wells["total_depth_ft"] if "total_depth_ft" in wells else pd.Series(np.nan, index=wells.index)
+    fields.append({"label": "Depth", "values": ["" if pd.isna(v) else wording.exact_depth(v) for v in depth]})
+    for key, label, unit in WELL_QUANTITIES[1:]:
+        low, high = interval(wells, key)
+        texts = [wording.reading(a, b, unit) for a, b in zip(low, high, strict=True)]
+        fields.append({"label": label, "values": ["" if text == wording.MISSING else text for text in texts]})
+    if "drilled_on" in wells:
+        fields.append({"label": "Drilled", "values": ["" if pd.isna(v) else f"{v:%Y}" for v in wells["drilled_on"]]})
+    if "source" in wells:
+        fields.append({"label": "Source", "values": ["" if pd.isna(v) else str(v) for v in wells["source"]]})
+    return [column for column in fields if any(column["values"])]
+
+
+def wells_group(
+    wells: pd.DataFrame,
+    ramps: Sequence[Ramp],
+    *,
+    size: float = 5.0,
+    weights: np.ndarray | None = None,
+) -> dict[str, Any]:
+    """Return a group of well circles.
+
+    Parameters
+    ----------
+    wells : DataFrame
+        With `longitude` and `latitude`.
+    ramps : sequence of Ramp
+    size : float
+        Radius in pixels, where `weights` is None.
+    weights : ndarray of shape (n,), optional
+        Of the wells in the estimate: such wells get a dark ring and a size
+        by their weight.
+
+    Returns
+    -------
+    dict
+    """
+    content: dict[str, Any] = {
+        "lat": [round(float(value), 5) for value in wells["latitude"]],
+        "lon": [round(float(value), 5) for value in wells["longitude"]],
+        "codes": {ramp.key: ramp.codes(*interval(wells, ramp.key)).tolist() for ramp in ramps},
+        "fields": well_fields(wells),
+        "size": size,
+        "marked": weights is not None,
+    }
+    if "record_id" in wells:
+        content["title"] = ["" if pd.isna(value) else f"Well {value}" for value in wells["record_id"]]
+    group: dict[str, Any] = {"wells": content}
+    if weights is not None:
+        share = np.sqrt(np.clip(weights, 0.0, None) / max(float(np.max(weights, initial=0.0)), 1e-12))
+        content["radius"] = [round(float(value), 1) for value in 5.0 + 6.0 * share]
+        content["fields"].insert(0, {"label": "Weight", "values": [wording.percent(value) for value in weights]})
+        group["key"] = ["marked", None, "a dark outline: the estimate leaned on it; the larger, the more"]
+    return group
+
+
+def geometry_parts(geometry: BaseGeometry) -> tuple[list[Any], bool]:
+    """Return a geometry's coordinates as Leaflet takes them, and whether it is an area.
+
+    Returns
+    -------
+    parts : list
+        ``[lat, lon]`` pairs, nested: lines of points, or areas of rings.
+    closed : bool
+    """
+    kind = geometry.geom_type
+    if kind == "Point":
+        return [[round(geometry.y, 6), round(geometry.x, 6)]], False
+    if kind in ("LineString", "LinearRing"):
+        return [_pairs(geometry)], False
+    if kind == "Polygon":
+        return [[_pairs(geometry.exterior), *(_pairs(ring) for ring in geometry.interiors)]], True
+    parts: list[Any] = []
+    closed = False
+    for part in getattr(geometry, "geoms", ()):
+        more, closed = geometry_parts(part)
+        parts.extend(more)
+    return parts, closed
+
+
+def lot_group(lot: BaseGeometry) -> dict[str, Any]:
+    """Return the lot: its outline, or a ring about its point (WGS84)."""
+    parts, closed = geometry_parts(lot)
+    shapes: list[dict[str, Any]] = [
+        {"parts": parts, "closed": True, "colour": "#c2410c", "weight": 3, "fill": "#c2410c", "fillOpacity": 0.12}
+        if closed
+        else {"parts": parts, "radius_m": 60.0, "colour": "#c2410c", "weight": 3}
+    ]
+    centre = lot.centroid
+    return {
+        "shapes": shapes,
+        "labels": [{"lat": round(lot.bounds[3], 6), "lon": round(centre.x, 6), "text": "The lot"}],
+        "key": ["outline", "#c2410c", "the lot"],
+    }
+
+
+def rings_group(longitude: float, latitude: float, radii_km: Sequence[int] = (1, 5)) -> dict[str, Any]:
+    """Return circles about the lot with their distance written on them."""
+    shapes, labels = [], []
+    for radius in radii_km:
+        shapes.append(
+            {
+                "parts": [[round(latitude, 6), round(longitude, 6)]],
+                "radius_m": radius * 1000.0,
+                "colour": "#6b757c",
+                "weight": 1,
+                "dash": "2 5",
+            }
+        )
+        labels.append(
+            {
+                "lat": round(latitude + radius / 111.2, 6),
+                "lon": round(longitude, 6),
+                "text": f"{radius} km ({radius * 1000.0 / wording.M_PER_MILE:.1f} mi)",
+            }
+        )
+    return {"shapes": shapes, "labels": labels}
+
+
+def context_group(name: str, layer: gpd.GeoDataFrame | gpd.GeoSeries) -> dict[str, Any]:
+    """Return roads, streams or another layer of lines or areas; its columns are left behind.
+
+    Parameters
+    ----------
+    name : str
+        "roads", "streams" and "water" have a style of their own.
+    layer : GeoDataFrame or GeoSeries
+        In any known system.
+
+    Returns
+    -------
+    dict
+    """
+    geometries = layer.geometry.to_crs(WGS84)
+    style = CONTEXT_STYLES.get(name.lower(), OTHER_STYLE)
+    lines: list[Any] = []
+    areas: list[Any] = []
+    for geometry in geometries:
+        if geometry is None or geometry.is_empty:
+            continue
+        parts, closed = geometry_parts(geometry)
+        (areas if closed else lines).extend(parts)
+    shapes = [{"parts": parts, "closed": closed, **style} for parts, closed in ((lines, False), (areas, True)) if parts]
+    return {"shapes": shapes, "key": ["line", style["colour"], name.lower()]}
+
+
+def bounds_of(points: pd.DataFrame, lot: BaseGeometry | None = None) -> tuple[float, float, float, float]:
+    """Return west, south, east, north about some wells and a lot, never smaller than some 800 m."""
+    west, south, east, north = lot.bounds if lot is not None else (np.inf, np.inf, -np.inf, -np.inf)
+    if len(points):
+        west, east = min(west, points["longitude"].min()), max(east, points["longitude"].max())
+        south, north = min(south, points["latitude"].min()), max(north, points["latitude"].max())
+    if not np.isfinite([west, south, east, north]).all():
+        return -125.0, 24.0, -66.0, 50.0
+    half_lat = max((north - south) / 2, 0.0036)
+    half_lon = max((east - west) / 2, 0.0036 / max(0.1, np.cos(np.radians((south + north) / 2))))
+    middle_lat, middle_lon = (south + north) / 2, (west + east) / 2
+    return (
+        float(middle_lon - half_lon),
+        float(middle_lat - half_lat),
+        float(middle_lon + half_lon),
+        float(middle_lat + half_lat),
+    )
+
+
+def distance_m(longitude: float, latitude: float, wells: pd.DataFrame) -> np.ndarray:
+    """Return each well's distance from a place in metres, good to 0.5 % within some 50 km."""
+    north = (wells["latitude"].to_numpy(float) - latitude) * 111_195.0
+    east = (wells["longitude"].to_numpy(float) - longitude) * 111_195.0 * np.cos(np.radians(latitude))
+    return np.hypot(east, north)
+
+
+def _pairs(line: BaseGeometry) -> list[list[float]]:
+    return [[round(float(y), 6), round(float(x), 6)] for x, y in np.asarray(line.coords)[:, :2]]

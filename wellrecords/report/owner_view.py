@@ -1,0 +1,131 @@
+"""What an owner may see of wells: counts and ranges over areas, never a well.
+
+No figure is shown that fewer than `minimum` wells stand behind, and no place
+finer than a square that holds at least that many. The wells' own figures are
+given as the range of the middle eight in ten, rounded, since the least and
+the greatest would each be one well's record.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from wellrecords.report import wording
+from wellrecords.report.map_data import WELL_QUANTITIES, distance_m, interval
+from wellrecords.report.ramp import Ramp
+
+CELL_SIZES_M = (500.0, 1000.0, 2000.0, 5000.0)
+SHARE_SHOWN = 0.6
+M_PER_DEGREE = 111_195.0
+
+
+def count_squares(
+    wells: pd.DataFrame, longitude: float, latitude: float, minimum: int
+) -> tuple[float, list[dict[str, Any]]]:
+    """Count wells by squares about a place.
+
+    The smallest square size is taken at which the squares with enough wells
+    hold at least six wells in ten; squares with fewer wells are left out.
+
+    Parameters
+    ----------
+    wells : DataFrame
+        With `longitude`, `latitude` and the canonical columns.
+    longitude, latitude : float
+        The lot: the squares' corners are laid about it.
+    minimum : int
+        Least number of wells of a square.
+
+    Returns
+    -------
+    size_m : float
+        Side of the squares.
+    squares : list of dict
+        `bounds` (west, south, east, north), `count`, `ranges` (label, text).
+    """
+    shrink = np.cos(np.radians(latitude))
+    east = (wells["longitude"].to_numpy(float) - longitude) * M_PER_DEGREE * shrink
+    north = (wells["latitude"].to_numpy(float) - latitude) * M_PER_DEGREE
+    squares: list[dict[str, Any]] = []
+    size = CELL_SIZES_M[-1]
+    for size in CELL_SIZES_M:
+        cells = pd.DataFrame({"column": np.floor(east / size), "row": np.floor(north / size)}, index=wells.index)
+        counts = cells.groupby(["row", "column"], sort=True).size()
+        enough = counts[counts >= minimum]
+        if enough.sum() >= SHARE_SHOWN * len(wells) or size == CELL_SIZES_M[-1]:
+            groups = cells.groupby(["row", "column"], sort=True).indices
+            for row, column in enough.index:
+                inside = wells.iloc[groups[(row, column)]]
+                west, south = longitude + column * size / (M_PER_DEGREE * shrink), latitude + row * size / M_PER_DEGREE
+                squares.append(
+                    {
+                        "bounds": (west, south, west + size / (M_PER_DEGREE * shrink), south + size / M_PER_DEGREE),
+                        "count": len(inside),
+                        "ranges": quantity_ranges(inside, minimum),
+                    }
+                )
+            break
+    return size, squares
+
+
+def quantity_ranges(wells: pd.DataFrame, minimum: int) -> list[tuple[str, str]]:
+    """Return the middle eight in ten of each quantity, where enough wells record it.
+
+    Parameters
+    ----------
+    wells : DataFrame
+    minimum : int
+
+    Returns
+    -------
+    list of (label, text)
+    """
+    ranges = []
+    for key, label, unit in WELL_QUANTITIES:
+        low, high = interval(wells, key)
+        value = np.where(np.isinf(high), low, np.where(np.isinf(low), high, (low + high) / 2.0))
+        value = value[np.isfinite(value)]
+        if value.size < minimum:
+            continue
+        first, last = np.quantile(value, [0.1, 0.9])
+        say = wording.flow if unit == "gpm" else wording.water_level if key == "depth_to_water_ft" else wording.depth
+        ranges.append((f"{label}, most wells", wording.span(first, last, say)))
+    return ranges
+
+
+def squares_group(squares: list[dict[str, Any]], ramp: Ramp) -> dict[str, Any]:
+    """Return the squares as a group of the map, coloured by the number of wells."""
+    shapes = []
+    for square in squares:
+        west, south, east, north = (round(float(value), 5) for value in square["bounds"])
+        count = np.array([float(square["count"])])
+        shapes.append(
+            {
+                "parts": [[[south, west], [south, east], [north, east], [north, west]]],
+                "closed": True,
+                "colour": "#6b757c",
+                "weight": 0.8,
+                "fill": ramp.colours[int(ramp.codes(count, count)[0])],
+                "fillOpacity": 0.75,
+                "title": wording.counted(square["count"], "well"),
+                "rows": [list(row) for row in square["ranges"]],
+            }
+        )
+    return {"shapes": shapes, "legend": ramp.as_data()}
+
+
+def count_text(count: int, minimum: int) -> str:
+    """Return a count of wells, or "fewer than five" in figures.
+
+    >>> count_text(3, 5), count_text(12, 5)
+    ('fewer than 5 wells', '12 wells')
+    """
+    return f"fewer than {minimum} wells" if count < minimum else wording.counted(count, "well")
+
+
+def wells_within(wells: pd.DataFrame, longitude: float, latitude: float, radius_m: float) -> pd.DataFrame:
+    """Return the wells within a distance of a place."""
+    return wells[distance_m(longitude, latitude, wells) <= radius_m]
