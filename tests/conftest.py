@@ -1,0 +1,1 @@
+"""Shared by all tests: its presence puts this folder on the path, for `published`."""

@@ -1,0 +1,169 @@
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from published import check, published
+from pydantic import ValidationError
+
+from wellrecords.demand import (
+    LIVESTOCK_GAL_PER_HEAD_DAY,
+    DemandSettings,
+    describe_yield,
+    household_need,
+    irrigation_gal,
+    required_yield_gpm,
+    storage_needed_gal,
+    tank_needed_gal,
+    well_storage_gal,
+    yield_storage_table,
+)
+from wellrecords.errors import ProblemsError
+from wellrecords.units import L_PER_GAL, M_PER_FT, MM_PER_IN
+from wellrecords.water_system import simulate_supply
+
+
+def well_storage_l(diameter_mm, column_m):
+    return float(well_storage_gal(diameter_mm / MM_PER_IN, column_m / M_PER_FT)) * L_PER_GAL
+
+
+def need_of_gal_day(gal_day):
+    return household_need(DemandSettings(persons=1, gal_per_person_day=gal_day))
+
+
+def is_adequate(flow_l_min, daily_l, diameter_mm, column_m):
+    """The published rule: what stands in the well and flows in within the peak carries the day's use."""
+    need = need_of_gal_day(daily_l / L_PER_GAL)
+    return storage_needed_gal(flow_l_min / L_PER_GAL, need) * L_PER_GAL <= well_storage_l(diameter_mm, column_m)
+
+
+COMPUTED = {
+    "well_storage_l": well_storage_l,
+    "volume_l": lambda flow_l_min, minutes: flow_l_min * minutes,
+    "well_and_yield_l": lambda flow_l_min, minutes, **well: flow_l_min * minutes + well_storage_l(**well),
+    "surplus_is_positive": is_adequate,
+    "required_yield_gpm": lambda daily_gal: required_yield_gpm(need_of_gal_day(daily_gal)),
+    "house_gal_day": lambda **household: household_need(DemandSettings(**household)).house_gal_day,
+    "peak_gpm": lambda **household: household_need(DemandSettings(**household)).peak_gpm,
+    "gal_per_day": lambda yield_gpm: yield_storage_table(need_of_gal_day(1.0), [yield_gpm])["gal_per_day"].iloc[0],
+    "irrigation_gal": irrigation_gal,
+    "tank_gal": lambda diameter_in, depth_ft: well_storage_gal(diameter_in, depth_ft),
+    "livestock_gal_per_head": lambda kind: LIVESTOCK_GAL_PER_HEAD_DAY[kind],
+}
+
+
+@pytest.mark.parametrize("case", published("demand.csv"))
+def test_agrees_with_the_published_value(case):
+    check(case, COMPUTED)
+
+
+needs = st.builds(
+    lambda persons, lawn, hours, share: household_need(
+        DemandSettings(persons=persons, lawn_area_ft2=lawn, peak_hours=hours, peak_share=share)
+    ),
+    st.floats(1, 10),
+    st.floats(0, 8000),
+    st.floats(0.25, 12),
+    st.floats(0.2, 1),
+)
+
+
+@given(needs, st.floats(0.05, 20), st.floats(1.01, 3), st.booleans())
+@settings(deadline=None)
+def test_more_yield_never_needs_more_storage(need, flow, times, irrigating):
+    less, more = storage_needed_gal([flow, flow * times], need, irrigating=irrigating)
+    assert more <= less
+    in_well = 200.0
+    less, more = tank_needed_gal([flow, flow * times], need, in_well, irrigating=irrigating)
+    assert more <= less + 0.1
+
+
+@given(needs, st.floats(0, 1000), st.booleans())
+@settings(deadline=None)
+def test_required_yield_is_the_inverse_of_storage(need, storage, irrigating):
+    flow = required_yield_gpm(need, storage, irrigating=irrigating)
+    assert storage_needed_gal(flow, need, irrigating=irrigating) <= storage + 1e-6
+    assert storage_needed_gal(flow * 0.999, need, irrigating=irrigating) > storage
+
+
+@given(needs, st.floats(0.05, 20), st.floats(0, 1000), st.floats(1, 500), st.booleans())
+@settings(deadline=None)
+def test_water_in_the_well_saves_tank_and_never_more_than_itself(need, flow, in_well, more, irrigating):
+    bare = storage_needed_gal(flow, need, irrigating=irrigating)
+    tank = tank_needed_gal(flow, need, in_well, irrigating=irrigating)
+    assert tank <= bare
+    if np.isfinite(bare):
+        assert tank >= bare - in_well - 0.1
+        assert tank_needed_gal(flow, need, in_well + more, irrigating=irrigating) <= tank + 0.1
+
+
+@pytest.mark.parametrize("irrigating", [False, True])
+def test_the_closed_form_is_the_stepped_mass_balance(irrigating):
+    need = household_need(DemandSettings(persons=4, lawn_area_ft2=3000, livestock={"horse": 2}))
+    flow = np.linspace(0.3, 3.0, 60)
+    storage = storage_needed_gal(flow, need, irrigating=irrigating)
+    flow, storage = flow[np.isfinite(storage)], storage[np.isfinite(storage)]
+    missing = simulate_supply(flow, need, tank_gal=storage, irrigating=irrigating)
+    assert missing.max() < 1e-9
+    needed = storage > 10
+    short = simulate_supply(flow[needed], need, tank_gal=storage[needed] - 5.0, irrigating=irrigating)
+    assert short.min() == pytest.approx(5.0)
+    # A well that gives its full yield until it is full is a tank of its own: the published method.
+    assert simulate_supply(flow, need, in_well_gal=storage, irrigating=irrigating).max() < 1e-9
+
+
+@pytest.mark.parametrize("irrigating", [False, True])
+@pytest.mark.parametrize("in_well", [20.0, 150.0, 400.0])
+def test_the_tank_holds_where_inflow_follows_the_level(in_well, irrigating):
+    need = household_need(DemandSettings(persons=4, lawn_area_ft2=4000))
+    flow = np.linspace(0.35, 3.0, 8)
+    tank = tank_needed_gal(flow, need, in_well, irrigating=irrigating)
+    flow, tank = flow[np.isfinite(tank)], tank[np.isfinite(tank)]
+    stepped = {"irrigating": irrigating, "inflow_follows_level": True, "days": 6, "in_well_gal": in_well}
+    coarse = simulate_supply(flow, need, tank_gal=tank, step_min=3.0, **stepped)
+    fine = simulate_supply(flow, need, tank_gal=tank, step_min=1.0, **stepped)
+    assert fine.max() < 0.6  # gallons a day; what is left is the error of the step and shrinks with it
+    assert fine.max() < 0.4 * coarse.max() + 1e-9
+    needed = tank > 10
+    assert needed.any() or in_well == 400.0
+    smaller = simulate_supply(flow[needed], need, tank_gal=tank[needed] - 10.0, **stepped)
+    assert (smaller > 4.0).all()
+
+
+def test_counting_well_storage_in_full_would_leave_the_house_short():
+    need = household_need(DemandSettings(persons=4))
+    in_well = float(storage_needed_gal(0.25, need))
+    short = simulate_supply(0.25, need, in_well_gal=in_well, inflow_follows_level=True, days=10)
+    assert short > 0.2 * need.house_gal_day
+
+
+def test_half_a_gallon_a_minute_serves_a_house_and_waters_no_lawn():
+    need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
+    text = " ".join(describe_yield(0.5, need, 200.0))
+    assert "720 gallons a day" in text
+    assert "It serves the house" in text
+    assert "will not water the 5,000 ft²" in text
+    plenty = " ".join(describe_yield(6.0, need, 200.0))
+    assert "also waters the 5,000 ft²" in plenty
+    assert "without a storage tank" in plenty
+    assert "does not serve the house" in " ".join(describe_yield(0.1, need, 200.0))
+    small = " ".join(describe_yield(0.5, household_need(DemandSettings(persons=4, lawn_area_ft2=800))))
+    assert "also waters the 800 ft²" in small
+
+
+def test_months_follow_the_season():
+    need = household_need(DemandSettings(persons=2, garden_area_ft2=1000, livestock={"horse": 1, "chicken": 10}))
+    assert need.months["irrigation_gal_day"].iloc[0] == 0
+    assert need.months["total_gal_day"].max() == pytest.approx(need.summer_gal_day)
+    assert need.livestock_gal_day == pytest.approx(12 + 1.2)
+    assert need.indoor_gal_day == 150
+
+
+def test_wrong_settings_are_refused_with_a_sentence():
+    with pytest.raises(ProblemsError, match="unknown kind of livestock"):
+        household_need(DemandSettings(persons=2, livestock={"camel": 1, "llama": 2}))
+    with pytest.raises(ValidationError, match="persons or bedrooms"):
+        DemandSettings(persons=2, bedrooms=2)
+    with pytest.raises(ValidationError, match="12 values"):
+        DemandSettings(irrigation_in_per_week=(1, 1))
+    with pytest.raises(ValidationError):
+        DemandSettings(people=3)
