@@ -1,0 +1,145 @@
+"""Pairs of records that could be one well.
+
+Comparing each record with each is out of the question, and comparing all
+records on one point is as bad where a state lays thousands of wells on the
+centres of its sections. So a pair must be near in space, as far as the two
+position errors allow, *and* alike in depth or in date; or carry the same
+number; or one of the two must be the record of a later state of a well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+from scipy.spatial import KDTree
+
+from wellrecords.matching.settings import MatchingSettings
+
+ERROR_CLASSES_M = (30.0, 200.0, 450.0, 1_000.0, np.inf)
+"""Upper ends of the classes of position error: receiver, map or address, quarter, section, town."""
+REACH = 2.0
+"""Search radius in joint position errors: 98 % of the true pairs lie within it (Rayleigh distribution)."""
+LOG_DEPTH_APART = 0.05
+DEPTH_OFFSET_FT = 60.0
+"""Depths are alike within 5 % of (depth + 60 ft): 3 ft for a shallow hole, 13 ft at 200 ft."""
+SHARED_NUMBER_AT_MOST = 20
+"""A number that more records carry names a project, not a well."""
+LATER_KINDS = ("deepened", "repaired", "abandoned")
+PAIRS_A_BATCH = 2_000_000
+
+
+def candidate_pairs(
+    easting_m: np.ndarray,
+    northing_m: np.ndarray,
+    wells: pd.DataFrame,
+    numbers: tuple[np.ndarray, ...],
+    settings: MatchingSettings,
+) -> np.ndarray:
+    """Return pairs of row positions that are worth a score.
+
+    Parameters
+    ----------
+    easting_m, northing_m : ndarray, shape (n,)
+        Projected metres.
+    wells : pandas.DataFrame
+        `position_error_m`, `total_depth_ft`, `drilled_on`, `record_kind` are read.
+    numbers : tuple of ndarray of int, each of shape (n,)
+        Codes of normalised permit and record numbers, -1 where there is none; records of one code are compared.
+    settings : MatchingSettings
+
+    Returns
+    -------
+    ndarray of int, shape (m, 2)
+        Each pair once, the smaller position first, sorted.
+    """
+    error = wells["position_error_m"].to_numpy(dtype=float)
+    depth = wells["total_depth_ft"].to_numpy(dtype=float)
+    alike_depth = np.log(np.maximum(depth, 0.0) + DEPTH_OFFSET_FT) / LOG_DEPTH_APART
+    day = wells["drilled_on"].to_numpy().astype("datetime64[D]")
+    no_day = np.isnat(day)
+    alike_day = np.where(no_day, np.nan, day.astype("int64") / max(settings.days_apart, 0.5))
+    later = wells["record_kind"].isin(LATER_KINDS).to_numpy(dtype=bool)
+    unknown_depth = np.isnan(alike_depth)
+    everywhere = np.zeros(len(wells))
+    found = [
+        *_near_pairs(easting_m, northing_m, error, alike_depth, settings.furthest_m),
+        *_near_pairs(easting_m, northing_m, error, alike_day, settings.furthest_m),
+        # A record of a later state, and a record without a depth and a date, are compared with all around them.
+        *_near_pairs(
+            easting_m, northing_m, error, everywhere, settings.furthest_m, one_of=later | (unknown_depth & no_day)
+        ),
+        _same_number(numbers),
+    ]
+    key = np.unique(np.concatenate([np.empty(0, dtype=np.int64), *(_as_key(pairs, len(wells)) for pairs in found)]))
+    return np.column_stack(np.divmod(key, max(len(wells), 1)))
+
+
+def _near_pairs(
+    easting_m: np.ndarray,
+    northing_m: np.ndarray,
+    error_m: np.ndarray,
+    alike: np.ndarray,
+    furthest_m: float,
+    one_of: np.ndarray | None = None,
+) -> Iterator[np.ndarray]:
+    """Yield pairs near in space whose third coordinate differs by at most 1, class of error by class of error.
+
+    With `one_of`, one record of a pair at least must be among those.
+    """
+    known = ~np.isnan(alike)
+    classes = np.searchsorted(ERROR_CLASSES_M, error_m)
+    members = [np.flatnonzero(known & (classes == number)) for number in range(len(ERROR_CLASSES_M))]
+    worst = [error_m[rows].max() if len(rows) else 0.0 for rows in members]
+    for a, rows_a in enumerate(members):
+        for b in range(a, len(members)):
+            rows_b = members[b]
+            if not len(rows_a) or not len(rows_b):
+                continue
+            radius = min(REACH * float(np.hypot(worst[a], worst[b])), furthest_m) + 1.0
+
+            def tree(rows: np.ndarray, radius: float = radius) -> KDTree:
+                places = np.column_stack([easting_m[rows] / radius, northing_m[rows] / radius, alike[rows]])
+                return KDTree(places)
+
+            if one_of is not None:
+                chosen_a, chosen_b = rows_a[one_of[rows_a]], rows_b[one_of[rows_b]]
+                if len(chosen_a):
+                    yield _across(tree(chosen_a), tree(rows_b), chosen_a, rows_b)
+                if a != b and len(chosen_b):
+                    yield _across(tree(rows_a), tree(chosen_b), rows_a, chosen_b)
+            elif a == b:
+                yield rows_a[tree(rows_a).query_pairs(1.0, p=np.inf, output_type="ndarray")]
+            else:
+                yield _across(tree(rows_a), tree(rows_b), rows_a, rows_b)
+
+
+def _across(tree_a: KDTree, tree_b: KDTree, rows_a: np.ndarray, rows_b: np.ndarray) -> np.ndarray:
+    near = tree_a.sparse_distance_matrix(tree_b, 1.0, p=np.inf, output_type="ndarray")
+    return np.column_stack([rows_a[near["i"]], rows_b[near["j"]]])
+
+
+def _same_number(numbers: tuple[np.ndarray, ...]) -> np.ndarray:
+    """Return all pairs of records that carry one number, be it a permit in one and its own in the other."""
+    codes = np.concatenate(numbers)
+    rows = np.tile(np.arange(len(numbers[0])), len(numbers))[codes >= 0]
+    codes = codes[codes >= 0]
+    order = np.lexsort((rows, codes))
+    codes, rows = codes[order], rows[order]
+    size = np.bincount(codes)[codes] if len(codes) else codes
+    few = (size > 1) & (size <= SHARED_NUMBER_AT_MOST)
+    codes, rows = codes[few], rows[few]
+    found = []
+    for step in range(1, SHARED_NUMBER_AT_MOST):
+        together = codes[:-step] == codes[step:]
+        if not together.any():
+            break
+        found.append(np.column_stack([rows[:-step][together], rows[step:][together]]))
+    return np.concatenate(found) if found else np.empty((0, 2), dtype=np.int64)
+
+
+def _as_key(pairs: np.ndarray, count: int) -> np.ndarray:
+    """Return one number a pair, the smaller row first; a record is no pair with itself."""
+    pairs = pairs[pairs[:, 0] != pairs[:, 1]]
+    return pairs.min(axis=1).astype(np.int64) * count + pairs.max(axis=1)

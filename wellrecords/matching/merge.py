@@ -1,0 +1,179 @@
+"""From records to wells: the four steps of the matching in a row."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from pyproj import Transformer
+
+from wellrecords.ledger import MERGED_COLUMNS
+from wellrecords.matching.candidates import PAIRS_A_BATCH, candidate_pairs
+from wellrecords.matching.clusters import drop_ambiguous, grow_clusters
+from wellrecords.matching.combine import PROVENANCE_COLUMNS, combine
+from wellrecords.matching.scores import Evidence, gather_evidence, score_pairs
+from wellrecords.matching.settings import MatchingSettings
+from wellrecords.schema import TEXT, WELL_COLUMNS, WGS84, conform, empty_table
+
+HISTORY_COLUMNS: dict[str, str] = {**WELL_COLUMNS, "kept_record_id": TEXT, "relation": TEXT}
+UNDECIDED_COLUMNS: dict[str, str] = {
+    "record_id": TEXT,
+    "fits_record_id": TEXT,
+    "source": TEXT,
+    "score": "float64",
+    "why": TEXT,
+}
+
+
+@dataclass(frozen=True)
+class Merged:
+    """One row a well, and how it came about.
+
+    Attributes
+    ----------
+    wells, layers, water_zones : pandas.DataFrame
+        The canonical tables, sorted by `record_id`.
+    merged : pandas.DataFrame
+        `ledger.MERGED_COLUMNS`: one row an absorbed record.
+    provenance : pandas.DataFrame
+        `combine.PROVENANCE_COLUMNS`: the values that the kept record has from another.
+    history : pandas.DataFrame
+        The absorbed records as they were, with `kept_record_id` and `relation`.
+    undecided : pandas.DataFrame
+        Pairs that were not merged because a record fits two wells about as well.
+    """
+
+    wells: pd.DataFrame
+    layers: pd.DataFrame
+    water_zones: pd.DataFrame
+    merged: pd.DataFrame
+    provenance: pd.DataFrame
+    history: pd.DataFrame
+    undecided: pd.DataFrame
+
+
+def merge_duplicates(
+    wells: pd.DataFrame,
+    layers: pd.DataFrame,
+    water_zones: pd.DataFrame,
+    settings: MatchingSettings,
+    crs: str,
+) -> Merged:
+    """Find the records that are one well and make one row of them.
+
+    Parameters
+    ----------
+    wells : pandas.DataFrame
+        Canonical columns with distinct `record_id`; also `permit`, `owner` and
+        `address` where the source has them, which are used here and not kept.
+    layers, water_zones : pandas.DataFrame
+    settings : MatchingSettings
+    crs : str
+        Projected system in metres.
+
+    Returns
+    -------
+    Merged
+        ``len(wells) == len(result.wells) + len(result.merged)``. The order of
+        the rows makes no difference.
+    """
+    wells = wells.sort_values("record_id", kind="stable").reset_index(drop=True)
+    canonical = conform(wells, WELL_COLUMNS)
+    if len(wells) < 2:
+        return _nothing_merged(canonical, layers, water_zones)
+    easting_m, northing_m = Transformer.from_crs(WGS84, crs, always_xy=True).transform(
+        wells["longitude"].to_numpy(dtype=float), wells["latitude"].to_numpy(dtype=float)
+    )
+    evidence = gather_evidence(easting_m, northing_m, wells, settings.days_apart)
+    pairs = candidate_pairs(easting_m, northing_m, wells, (evidence.own_number, evidence.permit), settings)
+    score, _ = _scores(pairs, evidence, settings)
+    likely = score >= settings.threshold
+    pairs, score = pairs[likely], score[likely]
+    sure, rival = drop_ambiguous(pairs, score, evidence.source, settings.margin)
+    undecided = _undecided(canonical, pairs, score, sure, rival)
+    pairs, score = pairs[sure], score[sure]
+    cluster = grow_clusters(pairs, score, evidence.source, len(wells))
+    kept_wells, kept_layers, kept_zones, provenance, absorbed = combine(canonical, layers, water_zones, cluster)
+    merged, history = _account(canonical, absorbed, pairs, score, cluster)
+    return Merged(kept_wells, kept_layers, kept_zones, merged, provenance, history, undecided)
+
+
+def _scores(pairs: np.ndarray, evidence: Evidence, settings: MatchingSettings) -> tuple[np.ndarray, np.ndarray]:
+    """Score the pairs in batches, so that memory does not grow with their number."""
+    parts = [
+        score_pairs(pairs[start : start + PAIRS_A_BATCH], evidence, settings)
+        for start in range(0, len(pairs), PAIRS_A_BATCH)
+    ]
+    if not parts:
+        return np.empty(0), np.empty(0, dtype=int)
+    return np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
+
+
+def _account(
+    wells: pd.DataFrame, absorbed: pd.Series, pairs: np.ndarray, score: np.ndarray, cluster: np.ndarray
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Write down each absorbed record: where it went, how sure that is, and why."""
+    rows = wells.set_index("record_id", drop=False).loc[absorbed.index]
+    kept = wells.set_index("record_id", drop=False).loc[absorbed.to_numpy()]
+    inside = cluster[pairs[:, 0]] == cluster[pairs[:, 1]]
+    best = np.full(len(wells), -np.inf)
+    np.maximum.at(best, pairs[inside].ravel(), np.repeat(score[inside], 2))
+    best_of = pd.Series(best, index=wells["record_id"].to_numpy())
+    same_source = rows["source"].to_numpy() == kept["source"].to_numpy()
+    kind, kept_kind = rows["record_kind"].to_numpy(dtype=object), kept["record_kind"].to_numpy(dtype=object)
+    relation = np.select(
+        [
+            (kind == "abandoned") & (kept_kind != "abandoned"),
+            (kind == "repaired") & (kept_kind != "repaired"),
+            (kept_kind == "deepened") & (kind != "deepened"),
+            same_source,
+        ],
+        ["its sealing", "its repair", "its state before it was deepened", "the same record, filed twice"],
+        "the same well in another source",
+    )
+    merged = pd.DataFrame(
+        {
+            "record_id": absorbed.index,
+            "kept_record_id": absorbed.to_numpy(),
+            "source": rows["source"].to_numpy(),
+            "source_record_id": rows["source_record_id"].to_numpy(),
+            "score": best_of.loc[absorbed.index].to_numpy(),
+            "why": relation,
+        }
+    ).astype(MERGED_COLUMNS)
+    history = rows.assign(kept_record_id=absorbed.to_numpy(), relation=relation)
+    by = ["kept_record_id", "record_id"]
+    return (
+        merged.sort_values(by, ignore_index=True),
+        conform(history.reset_index(drop=True), HISTORY_COLUMNS).sort_values(by, ignore_index=True),
+    )
+
+
+def _undecided(
+    wells: pd.DataFrame, pairs: np.ndarray, score: np.ndarray, sure: np.ndarray, rival: np.ndarray
+) -> pd.DataFrame:
+    unsure = np.flatnonzero(~sure)
+    ids = wells["record_id"].to_numpy(dtype=object)
+    one, other = pairs[unsure, 0], pairs[unsure, 1]
+    # A record and its two suitors: the one that both pairs share comes first.
+    shared = (one == pairs[rival[unsure], 0]) | (one == pairs[rival[unsure], 1])
+    record, fits = np.where(shared, one, other), np.where(shared, other, one)
+    return (
+        pd.DataFrame(
+            {
+                "record_id": ids[record],
+                "fits_record_id": ids[fits],
+                "source": wells["source"].to_numpy(dtype=object)[fits],
+                "score": score[unsure],
+                "why": "the record fits another well of that source about as well",
+            }
+        )
+        .astype(UNDECIDED_COLUMNS)
+        .sort_values(["record_id", "fits_record_id"], ignore_index=True)
+    )
+
+
+def _nothing_merged(wells: pd.DataFrame, layers: pd.DataFrame, water_zones: pd.DataFrame) -> Merged:
+    tables = (MERGED_COLUMNS, PROVENANCE_COLUMNS, HISTORY_COLUMNS, UNDECIDED_COLUMNS)
+    return Merged(wells, layers, water_zones, *(empty_table(columns) for columns in tables))

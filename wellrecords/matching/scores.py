@@ -1,0 +1,329 @@
+"""How much more likely a pair of records is one well than two.
+
+The score of a pair is the log of the odds that both describe one well, built
+as Fellegi and Sunter (1969) do: for each thing that both records state, the
+log of how often one well's two records agree so, over how often two wells
+picked by chance agree so. The second is counted in the data, so that agreeing
+on 100 ft, which every tenth well is, says little, and agreeing on 437 ft says
+much. The place counts likewise: with J the joint position error and L the
+density of wells around, one of ``pi J^2 L`` wells stands there, which is a
+hundred where a state lays its wells on section centres and far less than one
+where both positions are surveyed. So wells on one point are never one well
+for standing there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from rapidfuzz import fuzz, process, utils
+
+from wellrecords.matching.candidates import LATER_KINDS
+from wellrecords.matching.settings import MatchingSettings
+
+OWN_ERROR_M = 15.0
+"""Added to every position error: two people standing at one well do not read the same place."""
+DENSITY_CELL_M = 2_000.0
+PLACE_SAYS_AT_MOST = 3.0
+"""Wells cluster (one farm, one test field), so that being near says less than even spreading would have it."""
+WRONG_PLACE_SAYS = -15.0
+"""One position in a hundred is plainly wrong, so that no distance rules a pair out (one of some 50,000 wells)."""
+ONE_THING_SAYS_AT_MOST = 5.0
+EXACT = 0.05
+"""Values that differ by less are equal: rounding, and metres to feet and back."""
+NUMBER_SAYS = 9.0
+OTHER_NUMBER_SAYS = -0.5
+BATCH_USES = ("monitoring", "test", "geothermal", "other", "unused")
+"""Wells of these uses are drilled several at a time, alike in depth, date and owner."""
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """How often the records of one well agree on a quantity (common practice, checked on planted truth).
+
+    Parameters
+    ----------
+    exact, close : float
+        Shares of true pairs, from two sources, that agree exactly, or nearly.
+    relative, absolute : float
+        "Nearly": within that share of the value, or that many units.
+    """
+
+    exact: float
+    close: float
+    relative: float
+    absolute: float
+
+
+QUANTITIES: dict[str, Agreement] = {
+    "total_depth_ft": Agreement(0.80, 0.14, 0.03, 3.0),
+    "casing_depth_ft": Agreement(0.75, 0.15, 0.05, 2.0),
+    "casing_diameter_in": Agreement(0.92, 0.04, 0.03, 0.3),
+    "screen_bottom_ft": Agreement(0.75, 0.15, 0.03, 3.0),
+    "depth_to_bedrock_ft": Agreement(0.75, 0.15, 0.10, 3.0),
+    "depth_to_water_ft": Agreement(0.70, 0.15, 0.10, 3.0),
+    "yield_gpm": Agreement(0.75, 0.12, 0.10, 0.6),
+}
+CHANGED_BY_DEEPENING = ("total_depth_ft", "depth_to_water_ft", "yield_gpm", "screen_bottom_ft")
+CHANGED_BY_TIME = ("depth_to_water_ft", "yield_gpm")
+SAME_FILE_EXACT = 0.97
+"""A record filed twice in one source is a copy: its values agree exactly or it is another well."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What is compared, record by record, made once for all pairs."""
+
+    easting_m: np.ndarray
+    northing_m: np.ndarray
+    error_m: np.ndarray
+    density_m2: np.ndarray
+    source: np.ndarray
+    kind: np.ndarray
+    use: np.ndarray
+    day: np.ndarray
+    share_of_day: np.ndarray
+    share_of_season: np.ndarray
+    readings: dict[str, np.ndarray]
+    share_exact: dict[str, np.ndarray]
+    share_close: dict[str, np.ndarray]
+    own_number: np.ndarray
+    permit: np.ndarray
+    owner: np.ndarray
+    address: np.ndarray
+
+
+def gather_evidence(easting_m: np.ndarray, northing_m: np.ndarray, wells: pd.DataFrame, days_apart: int) -> Evidence:
+    """Take from the wells what the scores need.
+
+    Parameters
+    ----------
+    easting_m, northing_m : ndarray, shape (n,)
+    wells : pandas.DataFrame
+        Canonical columns; `permit`, `owner`, `address` where there are any.
+    days_apart : int
+        Window of dates that may be one.
+    """
+    values, exact, close = {}, {}, {}
+    for name, agreement in QUANTITIES.items():
+        low = wells[f"{name}_low"] if f"{name}_low" in wells else wells[name]
+        high = wells[f"{name}_high"] if f"{name}_high" in wells else wells[name]
+        # An open reading (dry, no rock to 90) is compared by its known end, and only with readings alike: the sign of
+        # what is open is kept apart by an offset far from any reading.
+        known = np.where(np.isfinite(low), low, high).astype(float)
+        opened = np.where(np.isposinf(high), 1e6, np.where(np.isneginf(low), -1e6, 0.0))
+        values[name] = known + opened
+        exact[name] = _share_within(values[name], np.full(len(known), EXACT))
+        close[name] = _share_within(values[name], np.fmax(agreement.relative * np.abs(known), agreement.absolute))
+    day = wells["drilled_on"].to_numpy().astype("datetime64[D]")
+    days = np.where(np.isnat(day), np.nan, day.astype("int64").astype(float))
+    own = _number_codes(wells["source_record_id"])
+    both = pd.concat([own, _number_codes(_text(wells, "permit"))], ignore_index=True)
+    codes = pd.factorize(both, use_na_sentinel=True)[0]
+    return Evidence(
+        easting_m=easting_m,
+        northing_m=northing_m,
+        error_m=np.hypot(wells["position_error_m"].to_numpy(dtype=float), OWN_ERROR_M),
+        density_m2=_density(easting_m, northing_m),
+        source=pd.factorize(wells["source"], sort=True)[0],
+        kind=wells["record_kind"].to_numpy(dtype=object),
+        use=wells["well_use"].to_numpy(dtype=object),
+        day=days,
+        share_of_day=_share_within(days, np.zeros(len(days))),
+        share_of_season=_share_within(days, np.full(len(days), float(days_apart))),
+        readings=values,
+        share_exact=exact,
+        share_close=close,
+        own_number=codes[: len(wells)],
+        permit=codes[len(wells) :],
+        owner=_plain_words(_text(wells, "owner")),
+        address=_plain_words(_text(wells, "address")),
+    )
+
+
+def score_pairs(pairs: np.ndarray, evidence: Evidence, settings: MatchingSettings) -> tuple[np.ndarray, np.ndarray]:
+    """Return the score of each pair, and whether it is a later state of a well rather than the same record.
+
+    Parameters
+    ----------
+    pairs : ndarray of int, shape (m, 2)
+    evidence : Evidence
+    settings : MatchingSettings
+
+    Returns
+    -------
+    score : ndarray, shape (m,)
+        Log odds.
+    later : ndarray of int, shape (m,)
+        0 where both records describe one state, 1 where the second of the
+        pair is the later state, -1 where the first is.
+    """
+    a, b = pairs[:, 0], pairs[:, 1]
+    later = _later_state(a, b, evidence)
+    same_source = evidence.source[a] == evidence.source[b]
+    copy = same_source & (later == 0)
+    chance = np.where(
+        later != 0,
+        settings.chance_earlier_state,
+        np.where(same_source, settings.chance_same_source, settings.chance_other_source),
+    )
+    score = np.log(chance) + _place(a, b, evidence)
+    for name in QUANTITIES:
+        score += _quantity(a, b, evidence, name, copy, later)
+    score += _date(a, b, evidence, copy, later, settings.days_apart)
+    score += _use(a, b, evidence)
+    numbers, same_record = _numbers(a, b, evidence)
+    score += numbers
+    score += _words(a, b, evidence.owner, -1.0) + _words(a, b, evidence.address, -1.5)
+    # Wells of one test field are alike in everything; only one number makes two such records one well.
+    batch = np.isin(evidence.use[a], BATCH_USES) & np.isin(evidence.use[b], BATCH_USES)
+    score = np.where(copy & batch & ~same_record, -np.inf, score)
+    return score, later
+
+
+def _later_state(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> np.ndarray:
+    later_a = np.isin(evidence.kind[a], LATER_KINDS)
+    later_b = np.isin(evidence.kind[b], LATER_KINDS)
+    return later_b.astype(int) - later_a.astype(int)
+
+
+def _place(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> np.ndarray:
+    squared = (evidence.easting_m[a] - evidence.easting_m[b]) ** 2 + (
+        evidence.northing_m[a] - evidence.northing_m[b]
+    ) ** 2
+    joint = evidence.error_m[a] ** 2 + evidence.error_m[b] ** 2
+    density = np.maximum(evidence.density_m2[a], evidence.density_m2[b])
+    says = -squared / joint - np.log(np.pi * joint * density)
+    return np.clip(says, WRONG_PLACE_SAYS, PLACE_SAYS_AT_MOST)
+
+
+def _quantity(
+    a: np.ndarray, b: np.ndarray, evidence: Evidence, name: str, copy: np.ndarray, later: np.ndarray
+) -> np.ndarray:
+    agreement = QUANTITIES[name]
+    values = evidence.readings[name]
+    first, second = values[a], values[b]
+    apart = np.abs(first - second)
+    is_exact = apart <= EXACT
+    is_close = apart <= np.fmax(agreement.relative * np.fmax(np.abs(first), np.abs(second)), agreement.absolute)
+    share_exact = np.fmax(evidence.share_exact[name][a], evidence.share_exact[name][b])
+    share_close = np.fmax(evidence.share_close[name][a], evidence.share_close[name][b])
+    exact = np.where(copy, SAME_FILE_EXACT, agreement.exact)
+    close = np.where(copy, 0.02, agreement.close)
+    differs = 1.0 - exact - close
+    with np.errstate(divide="ignore", invalid="ignore"):
+        says = np.where(
+            is_exact,
+            np.log(exact / share_exact),
+            np.where(is_close, np.log(close / share_close), np.log(differs / np.maximum(1.0 - share_close, 0.05))),
+        )
+    says = np.clip(np.where(np.isnan(apart), 0.0, says), -ONE_THING_SAYS_AT_MOST, ONE_THING_SAYS_AT_MOST)
+    if name not in CHANGED_BY_DEEPENING:
+        return says
+    later_kind = np.where(later > 0, evidence.kind[b], np.where(later < 0, evidence.kind[a], "new"))
+    deepened = later_kind == "deepened"
+    if name == "total_depth_ft":
+        deeper = np.where(later > 0, second - first, first - second)
+        says = np.where(deepened & ~np.isnan(apart), np.where(deeper >= 0.0, np.log(0.95 / 0.5), -4.0), says)
+        return says
+    changed = deepened | ((later != 0) & (name in CHANGED_BY_TIME))
+    return np.where(changed, np.maximum(says, 0.0), says)
+
+
+def _date(
+    a: np.ndarray, b: np.ndarray, evidence: Evidence, copy: np.ndarray, later: np.ndarray, days_apart: int
+) -> np.ndarray:
+    first, second = evidence.day[a], evidence.day[b]
+    apart = np.abs(first - second)
+    share_day = np.fmax(evidence.share_of_day[a], evidence.share_of_day[b])
+    share_season = np.fmax(evidence.share_of_season[a], evidence.share_of_season[b])
+    same_day = np.where(copy, SAME_FILE_EXACT, 0.6)
+    near = np.where(copy, 0.02, 0.3)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        says = np.where(
+            apart == 0,
+            np.log(same_day / share_day),
+            np.where(apart <= days_apart, np.log(near / share_season), np.log((1.0 - same_day - near) / 0.95)),
+        )
+    in_order = np.where(later > 0, second >= first, first >= second)
+    says = np.where(later != 0, np.where(in_order, np.log(0.97 / 0.5), -4.0), says)
+    return np.where(np.isnan(apart), 0.0, np.clip(says, -ONE_THING_SAYS_AT_MOST, ONE_THING_SAYS_AT_MOST))
+
+
+def _use(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> np.ndarray:
+    first, second = evidence.use[a], evidence.use[b]
+    told = (first != "unknown") & (second != "unknown") & (first != "unused") & (second != "unused")
+    return np.where(told & (first != second), -1.5, 0.0)
+
+
+def _numbers(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> tuple[np.ndarray, np.ndarray]:
+    """One number in both: the source's own, or a permit; a permit in one may be the other's own number."""
+    own_a, own_b, permit_a, permit_b = (
+        evidence.own_number[a],
+        evidence.own_number[b],
+        evidence.permit[a],
+        evidence.permit[b],
+    )
+    same_source = evidence.source[a] == evidence.source[b]
+    same_record = same_source & (own_a == own_b) & (own_a >= 0)
+    crosses = ~same_source & (((own_a == permit_b) & (own_a >= 0)) | ((own_b == permit_a) & (own_b >= 0)))
+    same_permit = (permit_a == permit_b) & (permit_a >= 0)
+    other_permit = (permit_a >= 0) & (permit_b >= 0) & ~same_permit
+    agree = same_record | crosses | same_permit
+    return np.where(agree, NUMBER_SAYS, np.where(other_permit, OTHER_NUMBER_SAYS, 0.0)), same_record
+
+
+def _words(a: np.ndarray, b: np.ndarray, words: np.ndarray, differs: float) -> np.ndarray:
+    """Compare free text (owner, address): the same words in any order, a letter wrong here and there."""
+    says = np.zeros(len(a))
+    if not (words != "").any():
+        return says
+    told = np.flatnonzero((words[a] != "") & (words[b] != ""))
+    if not len(told):
+        return says
+    alike = process.cpdist(words[a[told]], words[b[told]], scorer=fuzz.token_sort_ratio, dtype=np.float32)
+    says[told] = np.where(alike >= 90, 4.0, np.where(alike >= 80, 2.0, np.where(alike < 55, differs, 0.0)))
+    return says
+
+
+def _share_within(values: np.ndarray, tolerance: np.ndarray) -> np.ndarray:
+    """Return, for each value, the share of all values that lie within its tolerance of it (itself among them)."""
+    known = ~np.isnan(values)
+    ordered = np.sort(values[known])
+    out = np.full(len(values), np.nan)
+    if not len(ordered):
+        return out
+    tolerance = np.broadcast_to(tolerance, values.shape)
+    distinct, place = np.unique(values[known], return_inverse=True)
+    widest = np.zeros(len(distinct))
+    np.maximum.at(widest, place, tolerance[known])
+    upper = np.searchsorted(ordered, distinct + widest, side="right")
+    lower = np.searchsorted(ordered, distinct - widest, side="left")
+    out[known] = ((upper - lower) / len(ordered))[place]
+    return out
+
+
+def _density(easting_m: np.ndarray, northing_m: np.ndarray) -> np.ndarray:
+    """Return wells a square metre in the cell of each well."""
+    east = np.floor(easting_m / DENSITY_CELL_M).astype(np.int64)
+    north = np.floor(northing_m / DENSITY_CELL_M).astype(np.int64)
+    _, cell, count = np.unique(east * 4_000_003 + north, return_inverse=True, return_counts=True)
+    return count[cell] / DENSITY_CELL_M**2
+
+
+def _text(wells: pd.DataFrame, name: str) -> pd.Series:
+    return wells[name] if name in wells else pd.Series(pd.NA, index=wells.index, dtype="string")
+
+
+def _number_codes(numbers: pd.Series) -> pd.Series:
+    """Return numbers as they are compared: capitals and digits only, without leading zeros; short ones say nothing."""
+    plain = numbers.astype("string").str.upper().str.replace(r"[^A-Z0-9]", "", regex=True).str.lstrip("0")
+    return plain.where(plain.str.len() >= 3).reset_index(drop=True)
+
+
+def _plain_words(text: pd.Series) -> np.ndarray:
+    codes, texts = pd.factorize(text)
+    plain = np.array([*(utils.default_process(str(one)) for one in texts), ""], dtype=object)
+    return plain[codes]
