@@ -1,0 +1,278 @@
+"""The settings of a region: one TOML file, checked when it is loaded.
+
+Paths in the file are relative to the file itself, so that a run does not
+depend on the folder in which it is started. Tables that belong to rooms
+further to the right (``[estimate]``, ``[bid]``, ...) are kept as they stand
+and checked by the room's own model: ``settings.part("bid", BidSettings)``.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+
+from wellrecords.cleaning.rules import CleaningSettings
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.matching import MatchingSettings
+
+Model = TypeVar("Model", bound=BaseModel)
+
+_PATH_KEYS = {
+    "file",
+    "terrain",
+    "sections",
+    "parcels",
+    "store",
+    "reports",
+    "mended",
+    "rules",
+    "vocabulary",
+    "price_book",
+    "setbacks",
+}
+"""Keys whose text values are paths, in whichever table they stand."""
+
+
+class RegionSettings(BaseModel):
+    """The table ``[region]``.
+
+    Parameters
+    ----------
+    name : str
+        For titles and messages.
+    crs : str
+        A projected system in metres, such as "EPSG:26919"; distances are
+        taken in it.
+    bounds : (west, south, east, north)
+        Degrees WGS84; a record outside is held back.
+    terrain : path, optional
+        A GeoTIFF of land elevation, used where a record has none.
+    sections, parcels : path, optional
+        Layers by which a section, township and range, or a parcel number,
+        becomes a place.
+    store, reports : path
+        Folders that the runs write.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    name: str
+    crs: str
+    bounds: tuple[float, float, float, float]
+    terrain: Path | None = None
+    sections: Path | None = None
+    parcels: Path | None = None
+    store: Path
+    reports: Path = Path("reports")
+
+    @field_validator("crs")
+    @classmethod
+    def _projected_metres(cls, value: str) -> str:
+        try:
+            crs = CRS.from_user_input(value)
+        except CRSError as error:
+            msg = f"{value!r} is not a coordinate system that PROJ knows"
+            raise ValueError(msg) from error
+        if not crs.is_projected or any(axis.unit_name != "metre" for axis in crs.axis_info[:2]):
+            msg = f"{value!r} is not a projected system in metres"
+            raise ValueError(msg)
+        return value
+
+    @field_validator("bounds")
+    @classmethod
+    def _ordered(cls, value: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+        west, south, east, north = value
+        if not (-180 <= west < east <= 180 and -90 <= south < north <= 90):
+            msg = f"bounds are west, south, east, north in degrees with west < east and south < north, not {value}"
+            raise ValueError(msg)
+        return value
+
+
+class SourceSettings(BaseModel):
+    """One table ``[[sources]]``.
+
+    Parameters
+    ----------
+    file : path
+        The file of records.
+    layout : str
+        A shipped layout's name, or the path of a layout file.
+    name : str, optional
+        Names the source in the dataset; the layout's name by default.
+    private : bool, default=False
+        True for the firm's own records.
+    mended : path, optional
+        The held-back rows of this source, mended by hand.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    file: Path
+    layout: str
+    name: str | None = None
+    private: bool = False
+    mended: Path | None = None
+
+
+class Settings(BaseModel):
+    """Everything that one region's runs need to know.
+
+    The tables `lots`, `estimate`, `demand`, `construction`, `water_system`
+    and `bid` stay mappings here; `part` turns one into its room's model.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    settings_file: Path
+    region: RegionSettings
+    sources: tuple[SourceSettings, ...] = Field(min_length=1)
+    cleaning: CleaningSettings = CleaningSettings()
+    matching: MatchingSettings = MatchingSettings()
+    lots: dict[str, Any] = {}
+    estimate: dict[str, Any] = {}
+    demand: dict[str, Any] = {}
+    construction: dict[str, Any] = {}
+    water_system: dict[str, Any] = {}
+    bid: dict[str, Any] = {}
+
+    @model_validator(mode="after")
+    def _sources_differ(self) -> Settings:
+        files = [source.file for source in self.sources]
+        twice = sorted({str(file) for file in files if files.count(file) > 1})
+        if twice:
+            msg = f"the file {', '.join(twice)} is listed twice; each source needs its own file"
+            raise ValueError(msg)
+        return self
+
+    def part(self, table: str, model: type[Model]) -> Model:
+        """Return one of the mapping tables as a checked settings object.
+
+        Parameters
+        ----------
+        table : str
+            "lots", "estimate", "demand", "construction", "water_system" or "bid".
+        model : type of pydantic.BaseModel
+            The model of the room that uses it.
+
+        Raises
+        ------
+        ProblemsError
+            One problem a wrong key, with file and key.
+        """
+        try:
+            return model.model_validate(getattr(self, table))
+        except ValidationError as error:
+            raise _problems(error, self.settings_file, (table,)) from error
+
+    def with_source_files(self, files: Mapping[str, str | Path]) -> Settings:
+        """Return the settings with other files for some sources.
+
+        Parameters
+        ----------
+        files : mapping of str to path
+            Source (its `name`, its `layout` or the file's present name) -> the
+            file to read instead, relative to the working directory.
+
+        Raises
+        ------
+        WellRecordsError
+            If a name fits no source or more than one.
+        """
+        sources = list(self.sources)
+        for name, file in files.items():
+            fits = [
+                place
+                for place, source in enumerate(self.sources)
+                if name in (source.name, source.layout, Path(source.layout).stem, source.file.name)
+            ]
+            if len(fits) != 1:
+                known = ", ".join(source.name or source.layout for source in self.sources)
+                msg = f"{name!r} names {len(fits) or 'no'} source(s) of {self.settings_file}. Sources: {known}."
+                raise WellRecordsError(msg)
+            sources[fits[0]] = sources[fits[0]].model_copy(update={"file": Path(file).resolve()})
+        return self.model_copy(update={"sources": tuple(sources)})
+
+
+def load_settings(path: str | Path) -> Settings:
+    """Read and check a region's settings.
+
+    Parameters
+    ----------
+    path : path
+        A TOML file such as ``pipelines/sample_region.toml``.
+
+    Returns
+    -------
+    Settings
+        Frozen; every path in it is absolute.
+
+    Raises
+    ------
+    WellRecordsError
+        If the file is absent or is not TOML (the message gives the line).
+    ProblemsError
+        One problem a wrong key, with file and key.
+    """
+    path = Path(path)
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError as error:
+        msg = f"There is no settings file {path}. Next: name one, such as pipelines/sample_region.toml."
+        raise WellRecordsError(msg) from error
+    except UnicodeDecodeError as error:
+        msg = f"The settings file {path} is not UTF-8 text. Next: save it as UTF-8."
+        raise WellRecordsError(msg) from error
+    except tomllib.TOMLDecodeError as error:
+        msg = f"The settings file {path} is not valid TOML: {error}. Next: mend that line."
+        raise WellRecordsError(msg) from error
+    if "settings_file" in raw:
+        msg = f"The settings file {path} has the key 'settings_file', which is not a setting. Next: remove it."
+        raise WellRecordsError(msg)
+    resolved = _with_absolute_paths(raw, path.resolve().parent)
+    try:
+        return Settings.model_validate({**resolved, "settings_file": path.resolve()})
+    except ValidationError as error:
+        raise _problems(error, path) from error
+
+
+def _with_absolute_paths(value: Any, folder: Path, key: str = "") -> Any:
+    """Return the raw settings with their paths taken from the settings file's folder."""
+    if isinstance(value, dict):
+        return {name: _with_absolute_paths(inner, folder, name) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_with_absolute_paths(inner, folder, key) for inner in value]
+    if isinstance(value, str) and value:
+        # A layout is a path only where it says so: a bare word names a shipped one.
+        is_layout_path = key == "layout" and (value.endswith(".toml") or "/" in value)
+        if key in _PATH_KEYS or is_layout_path:
+            return str((folder / Path(value).expanduser()).resolve())
+    return value
+
+
+def _problems(error: ValidationError, path: Path, prefix: tuple[str, ...] = ()) -> ProblemsError:
+    problems = []
+    for detail in error.errors(include_url=False):
+        key = ".".join(str(part + 1 if isinstance(part, int) else part) for part in (*prefix, *detail["loc"]))
+        unknown = detail["type"] == "extra_forbidden"
+        missing = detail["type"] == "missing"
+        value = detail.get("input")
+        problems.append(
+            Problem(
+                what="unknown setting" if unknown else "missing setting" if missing else "wrong setting",
+                file=str(path),
+                column=key or None,
+                value=None if missing or isinstance(value, dict | BaseModel) else str(value),
+                rule="only the settings that are described may stand here"
+                if unknown
+                else detail["msg"].removeprefix("Value error, "),
+                next_step="remove it or correct its spelling" if unknown else "set it in the file",
+                code="settings",
+            )
+        )
+    return ProblemsError(problems, "The settings cannot be used")
