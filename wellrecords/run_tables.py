@@ -1,0 +1,126 @@
+"""Tables about the last refresh, for its report page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from wellrecords.ledger import CHANGE_COLUMNS
+from wellrecords.store import read_manifest, read_table, read_wells
+
+HISTOGRAMMED = ("total_depth_ft", "casing_depth_ft", "depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
+BINS = 30
+
+
+def run_summary(store_dir: str | Path) -> dict[str, pd.DataFrame]:
+    """Return the tables of a report on the last refresh.
+
+    Parameters
+    ----------
+    store_dir : path
+
+    Returns
+    -------
+    dict of str to DataFrame
+        - `sources`: rows read, kept, merged, held back, mended, changes, flags, share held back; the worst source first
+        - `held_back_by_reason`: `source`, `reason`, `why`, `rows`
+        - `changes_by_rule`: `rule`, `column`, `changes`, `sources`, `why`
+        - `flags_by_rule`: `rule`, `column`, `flags`
+        - `merged_by_kind`: `why`, `rows`, `lowest_score`
+        - `histograms`: `column`, `from`, `to`, `before`, `after` (wells a bin, as read and as kept)
+        - `intervals`: `quantity`, `exact`, `at_least`, `at_most`, `between`, `not_stated` (wells)
+        - `unknown_words`: `source`, `word`, `layers`, `example`
+        - `undecided`: pairs of records that fit about as well as others
+        No table holds a record's text; `unknown_words` holds single layers' words.
+    """
+    manifest = read_manifest(store_dir)
+    wells = pd.DataFrame(read_wells(store_dir).drop(columns="geometry"))
+    changes, flags = read_table(store_dir, "changes"), read_table(store_dir, "flags")
+    held_back, merged = read_table(store_dir, "held_back"), read_table(store_dir, "merged")
+    sources = pd.DataFrame(manifest["sources"])
+    sources["share_held_back"] = sources["held_back"] / sources["rows_read"].clip(lower=1)
+    return {
+        "sources": sources.sort_values("share_held_back", ascending=False, ignore_index=True),
+        "held_back_by_reason": _counted(held_back, ["source", "reason"], "rows"),
+        "changes_by_rule": _counted(changes, ["rule", "column"], "changes"),
+        "flags_by_rule": _counted(flags, ["rule", "column"], "flags"),
+        "merged_by_kind": merged.groupby("why", as_index=False)
+        .agg(rows=("record_id", "size"), lowest_score=("score", "min"))
+        .sort_values("rows", ascending=False, ignore_index=True),
+        "histograms": before_and_after(wells, changes),
+        "intervals": _interval_kinds(wells),
+        "unknown_words": read_table(store_dir, "unknown_words"),
+        "undecided": read_table(store_dir, "undecided"),
+    }
+
+
+def before_and_after(wells: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame:
+    """Return histograms of the main quantities as they were read and as they are kept.
+
+    The values as read are those kept, with each change of the ledger undone
+    (its `before` in place of its `after`). Bins are equal steps from the
+    least to the 99.5th percentile of the values as read; what lies beyond
+    falls in the last bin.
+
+    Parameters
+    ----------
+    wells : pandas.DataFrame
+    changes : pandas.DataFrame
+        `ledger.CHANGE_COLUMNS`.
+    """
+    if list(changes.columns) != list(CHANGE_COLUMNS):
+        changes = changes[list(CHANGE_COLUMNS)]
+    tables = []
+    for column in HISTOGRAMMED:
+        name = column if column in wells else f"{column}_low"
+        after = wells.set_index("record_id")[name].astype(float)
+        after = after[np.isfinite(after)]
+        of_column = changes[(changes["column"] == column) & changes["record_id"].notna()]
+        first = of_column.drop_duplicates("record_id").set_index("record_id")["before"]
+        said = pd.to_numeric(first, errors="coerce").astype(float)
+        before = pd.concat([after[~after.index.isin(first.index)], said.dropna()])
+        if before.empty:
+            continue
+        top = max(float(np.nanpercentile(before, 99.5)), float(before.min()) + 1e-9)
+        edges = np.linspace(float(before.min()), top, BINS + 1)
+        tables.append(
+            pd.DataFrame(
+                {
+                    "column": column,
+                    "from": edges[:-1],
+                    "to": edges[1:],
+                    "before": np.histogram(before.clip(edges[0], edges[-1]), edges)[0],
+                    "after": np.histogram(after.clip(edges[0], edges[-1]), edges)[0],
+                }
+            )
+        )
+    return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
+
+
+def _counted(table: pd.DataFrame, by: list[str], name: str) -> pd.DataFrame:
+    grouped = table.groupby(by, as_index=False).agg(
+        **{name: ("source", "size"), "sources": ("source", "nunique"), "why": ("why", "first")}
+    )
+    return grouped.sort_values(name, ascending=False, ignore_index=True)
+
+
+def _interval_kinds(wells: pd.DataFrame) -> pd.DataFrame:
+    rows = []
+    for quantity in ("depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm"):
+        low, high = (wells[f"{quantity}_{end}"].to_numpy(dtype=float) for end in ("low", "high"))
+        stated = ~np.isnan(low)
+        exact = stated & (low == high)
+        at_least, at_most = stated & np.isposinf(high), stated & np.isneginf(low)
+        rows.append(
+            {
+                "quantity": quantity,
+                "exact": int(exact.sum()),
+                "at_least": int(at_least.sum()),
+                "at_most": int(at_most.sum()),
+                "between": int((stated & ~exact & ~at_least & ~at_most).sum()),
+                "not_stated": int((~stated).sum()),
+            }
+        )
+    return pd.DataFrame(rows)
