@@ -55,7 +55,7 @@ def change_rows(
     records: pd.DataFrame,
     column: str,
     *,
-    before: Sequence[object] | pd.Series | np.ndarray,
+    before: Sequence[object] | pd.Series | np.ndarray | None,
     after: Sequence[object] | pd.Series | np.ndarray | str | None,
     rule: str | Sequence[str] | pd.Series | np.ndarray,
     why: str | Sequence[str] | pd.Series | np.ndarray,
@@ -69,7 +69,7 @@ def change_rows(
     column : str
         The canonical column that was changed (an interval is named without
         `_low` and `_high`).
-    before, after : sequence
+    before, after : sequence or None
         One value a record; written as text, null stays null.
     rule, why : str or sequence of str
         The rule's short name and the reason in words, for all or for each.

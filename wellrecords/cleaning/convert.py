@@ -1,0 +1,260 @@
+"""Raw rows to canonical rows: every row is kept or held back, every change is written down."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from wellrecords.cleaning.codes import blank_code, convert_codes, convert_dates
+from wellrecords.cleaning.figures import (
+    Figures,
+    read_figures,
+    record_changes,
+    settle,
+    share_flows,
+    smallest_yield,
+    to_points,
+)
+from wellrecords.cleaning.findings import Findings
+from wellrecords.cleaning.parts import convert_layers, convert_zones
+from wellrecords.cleaning.positions import convert_positions
+from wellrecords.errors import ProblemsError
+from wellrecords.land_grid import LandLayers
+from wellrecords.ledger import HELD_BACK_COLUMNS, check_rows, stack
+from wellrecords.places import Bounds
+from wellrecords.schema import INTERVAL_QUANTITIES, WELL_COLUMNS, conform
+from wellrecords.sources.layout import CODE_SETS, READING_KINDS, TEXT_COLUMNS, Layout, tidy_name
+from wellrecords.sources.raw import RawTable
+
+MATCHING_COLUMNS = ("permit", "owner", "address")
+"""Texts that serve matching only: they are dropped before anything is stored."""
+
+
+@dataclass(frozen=True)
+class Converted:
+    """One source's rows in canonical columns, and the account of them.
+
+    Parameters
+    ----------
+    wells : pandas.DataFrame
+        The columns of `WELL_COLUMNS`, then `file_row` (int64) and the texts of
+        `MATCHING_COLUMNS`; index from 0.
+    layers, water_zones : pandas.DataFrame
+        The child tables of these wells.
+    changes, held_back : pandas.DataFrame
+        The ledger's tables.
+    rows_read : int
+        ``len(wells) + len(held_back)``, always.
+    notes : tuple of str
+        What was done to whole columns, and what was seen.
+    parts_held_back : pandas.DataFrame
+        Rows of companion files that are held back.
+    parts_rows_read : dict of str to int
+        Rows of each companion file.
+    """
+
+    wells: pd.DataFrame
+    layers: pd.DataFrame
+    water_zones: pd.DataFrame
+    changes: pd.DataFrame
+    held_back: pd.DataFrame
+    rows_read: int
+    notes: tuple[str, ...]
+    parts_held_back: pd.DataFrame
+    parts_rows_read: dict[str, int]
+
+
+def convert_source(
+    raw: RawTable,
+    layout: Layout,
+    *,
+    private: bool | None = None,
+    bounds: Bounds | None = None,
+    outline: object | None = None,
+    land: LandLayers | None = None,
+    smallest_yield_gpm: float | None = None,
+    today: dt.date | None = None,
+) -> Converted:
+    """Convert a source's rows by its layout.
+
+    Parameters
+    ----------
+    raw : RawTable
+        From `read_source`.
+    layout : Layout
+    private : bool, optional
+        Whether the records are the firm's own; by default what the layout says.
+    bounds : sequence of float, optional
+        West, south, east, north of the region in degrees; rows outside are held back.
+    outline : geopandas.GeoDataFrame, optional
+        The region's land; rows off it are held back.
+    land : LandLayers, optional
+        Section and parcel layers, for records that say no more.
+    smallest_yield_gpm : float, optional
+        What a dry hole's yield is less than; by default the smallest yield
+        that this source reports.
+    today : datetime.date, optional
+        By which two-digit years are read; by default the day of the run.
+
+    Returns
+    -------
+    Converted
+
+    Raises
+    ------
+    ProblemsError
+        With every unknown code, missing column, unknown unit and undefined
+        zero of the file at once; nothing is returned then.
+    """
+    private = layout.private if private is None else private
+    findings = Findings(raw, layout, private)
+    findings.notes.extend(raw.notes)
+    _check_columns(findings)
+    findings.records["record_id"] = record_ids(findings)
+    table: dict[str, object] = {"record_id": findings.records["record_id"], "source": layout.name}
+    for column in TEXT_COLUMNS:
+        texts = findings.texts(layout.text[column].from_) if column in layout.text else pd.Series("", raw.table.index)
+        table[column] = texts.where(texts != "", None)
+    for column in CODE_SETS:
+        if column in layout.codes:
+            table[column] = convert_codes(column, layout.codes[column], findings)
+        else:
+            table[column] = np.full(findings.count, layout.fixed.get(column, blank_code(column)), dtype=object)
+    for column, rules in layout.dates.items():
+        table[column] = convert_dates(column, rules, findings, today or dt.date.today())
+    positions = convert_positions(findings, bounds=bounds, outline=outline, land=land)
+    table["longitude"], table["latitude"] = positions.longitude, positions.latitude
+    table["position_method"], table["position_error_m"] = positions.method, positions.error_m
+    figures = {column: read_figures(column, rules, findings) for column, rules in layout.readings.items()}
+    _lay_figures(table, figures, findings, smallest_yield_gpm)
+    table["hydrofractured"] = pd.Series(table["hydrofractured"], dtype=object).map({"yes": True, "no": False})
+    table["private"] = private
+    layers, held_layers, layers_read = convert_layers(findings)
+    zones, held_zones, zones_read = convert_zones(findings)
+    if findings.problems:
+        raise ProblemsError(findings.problems, f"{raw.file} cannot be converted by the layout {layout.name!r}")
+    kept = ~findings.held
+    rows = pd.DataFrame(table, index=raw.table.index)[kept].reset_index(drop=True)
+    wells = conform(rows, WELL_COLUMNS)
+    wells["file_row"] = raw.file_row[kept]
+    for column in MATCHING_COLUMNS:
+        wells[column] = rows[column].astype("string")
+    held_back = findings.held_back()
+    check_rows(raw.rows_read, kept=len(wells), held_back=len(held_back))
+    ids = set(wells["record_id"])
+    return Converted(
+        wells=wells,
+        layers=layers[layers["record_id"].isin(ids)].reset_index(drop=True),
+        water_zones=zones[zones["record_id"].isin(ids)].reset_index(drop=True),
+        changes=findings.changes(),
+        held_back=held_back,
+        rows_read=raw.rows_read,
+        notes=tuple(findings.notes),
+        parts_held_back=stack([held_layers, held_zones], HELD_BACK_COLUMNS),
+        parts_rows_read={
+            name: count for name, count in (("layers", layers_read), ("water_zones", zones_read)) if name in raw.parts
+        },
+    )
+
+
+def _check_columns(findings: Findings) -> None:
+    """Record a problem for each column that the layout needs and the file lacks; note those that nobody knows."""
+    layout, raw = findings.layout, findings.raw
+    for purpose, names, optional in layout.column_lists():
+        if not optional and not findings.columns_of(names):
+            findings.problem(
+                what=f"no column for {purpose}",
+                rule=f"the layout {layout.name!r} looks for one of: {', '.join(names)}",
+                next_step="add this file's name for it to the layout, or mark it optional there",
+                code="missing_column",
+            )
+    known = layout.known_names()
+    strange = [str(column) for column in raw.table.columns if tidy_name(str(column)) not in known]
+    strange = [column for column in strange if column not in ("sheet", "point x", "point y")]
+    if strange:
+        findings.notes.append(f"columns that the layout does not name were left out: {', '.join(strange)}")
+
+
+def record_ids(findings: Findings) -> np.ndarray:
+    """Return an id for each row that stays the same over refreshes, whatever the order of the rows.
+
+    An id is the source's own number. Where that is missing, or stands in
+    several rows that differ, a hash of the row's text is part of it, so that
+    no row takes over the id of another. Rows that are equal in every text
+    get a number behind it; which of them gets which does not matter.
+
+    Parameters
+    ----------
+    findings : Findings
+
+    Returns
+    -------
+    ndarray of object, shape (n,)
+    """
+    layout = findings.layout
+    rules = layout.text.get("source_record_id")
+    own = findings.texts(rules.from_) if rules else pd.Series("", index=findings.raw.table.index, dtype="str")
+    ids = (layout.name + ":" + own).to_numpy(dtype=object)
+    repeated = own.duplicated(keep=False).to_numpy() | (own == "").to_numpy()
+    at = np.flatnonzero(repeated)
+    if not len(at):
+        return ids
+    hashes = _content_hashes(findings, at)
+    pairs = pd.DataFrame({"own": own.iloc[at].to_numpy(dtype=object), "hash": hashes})
+    alone = (pairs.groupby("own")["hash"].transform("nunique") == 1) & (pairs["own"] != "")
+    base = np.where(alone, ids[at], layout.name + ":" + pairs["own"] + "#" + pairs["hash"])
+    again = pd.Series(base).groupby(base).cumcount().to_numpy()
+    ids[at] = np.where(again == 0, base, [f"{name}~{number + 1}" for name, number in zip(base, again, strict=True)])
+    return ids
+
+
+def _content_hashes(findings: Findings, rows: np.ndarray) -> list[str]:
+    """Return a short hash of the texts that the layout reads, blind to the order of columns."""
+    used = {}
+    for purpose, names, _ in findings.layout.column_lists():
+        used[purpose] = findings.texts(names).iloc[rows]
+    if "point x" in findings.raw.table:
+        used["point"] = findings.texts(("point x",)).iloc[rows] + " " + findings.texts(("point y",)).iloc[rows]
+    texts = pd.DataFrame(dict(sorted(used.items()))).to_numpy(dtype=object)
+    return [hashlib.blake2b("\x1f".join(row).encode("utf-8"), digest_size=5).hexdigest() for row in texts]
+
+
+def _lay_figures(
+    table: dict[str, object], figures: dict[str, Figures], findings: Findings, smallest_yield_gpm: float | None
+) -> None:
+    """Settle the readings and lay them in their canonical columns."""
+    bedrock, water, rate = (figures.get(name) for name in INTERVAL_QUANTITIES)
+    for column in READING_KINDS:
+        if column in figures and column not in INTERVAL_QUANTITIES:
+            table[column] = to_points(figures[column])
+    flowing = share_flows(water, rate)
+    total_depth = table.get("total_depth_ft", np.full(findings.count, np.nan))
+    if smallest_yield_gpm is None:
+        smallest_yield_gpm = smallest_yield(rate, ~findings.held)
+    if rate is not None and rate.flagged("dry", "trace").any():
+        amount = (
+            f"{smallest_yield_gpm:g} gpm" if np.isfinite(smallest_yield_gpm) else "not known: nobody reports a yield"
+        )
+        findings.notes.append(f"yield_gpm: a dry hole yields between 0 and the smallest reported yield, {amount}")
+    settle(bedrock, water, rate, np.asarray(total_depth, dtype=float), smallest_yield_gpm)
+    for column, each in figures.items():
+        if column in INTERVAL_QUANTITIES:
+            table[f"{column}_low"], table[f"{column}_high"] = each.low, each.high
+        record_changes(each, findings)
+    method = np.asarray(table["yield_method"], dtype=object)
+    natural = np.flatnonzero(flowing & (method == "unknown")) if len(flowing) else np.zeros(0, dtype=int)
+    if len(natural) and rate is not None:
+        method[natural] = "flowing"
+        findings.change(
+            natural,
+            "yield_method",
+            before=rate.original[natural],
+            after="flowing",
+            rule="flowing",
+            why="the text says that the well flows",
+        )
+        table["yield_method"] = method

@@ -1,0 +1,7 @@
+"""Sources: files read as text by layouts, which are data."""
+
+from wellrecords.sources.layout import Layout, load_layout, shipped_layouts
+from wellrecords.sources.raw import RawTable
+from wellrecords.sources.read import read_source
+
+__all__ = ["Layout", "RawTable", "load_layout", "read_source", "shipped_layouts"]

@@ -1,0 +1,120 @@
+"""Read a source's file, whatever its kind, as rows of text."""
+
+from __future__ import annotations
+
+import gzip
+import io
+import zipfile
+from dataclasses import replace
+from pathlib import Path
+
+from wellrecords.errors import WellRecordsError
+from wellrecords.sources.layout import Layout, PartRules, tidy_name
+from wellrecords.sources.map_files import read_map_file
+from wellrecords.sources.raw import RawTable
+from wellrecords.sources.text_files import read_delimited
+from wellrecords.sources.workbooks import read_workbook
+
+TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".tab", ".psv")
+WORKBOOK_ENDINGS = (".xlsx", ".xls", ".ods", ".xlsm", ".xlsb")
+MAP_ENDINGS = (".geojson", ".json", ".gpkg", ".shp", ".parquet", ".geoparquet", ".pq")
+
+
+def read_source(path: str | Path, layout: Layout) -> RawTable:
+    """Read a source's file as text, nothing interpreted.
+
+    Parameters
+    ----------
+    path : str or Path
+        Delimited text (also gzipped or zipped), a workbook, GeoJSON,
+        GeoPackage, Shapefile (also zipped), GeoParquet.
+    layout : Layout
+
+    Returns
+    -------
+    RawTable
+
+    Raises
+    ------
+    WellRecordsError
+        Where the file is missing, is of no known kind, or is broken.
+    ProblemsError
+        Where it has none of the layout's columns.
+    """
+    path = Path(path)
+    raw = read_table(path, layout)
+    parts = {}
+    for name, rules in (("layers", layout.layers), ("water_zones", layout.water_zones)):
+        if rules is not None and rules.file is not None:
+            companion = path.with_name(rules.file.format(stem=path.name.split(".")[0]))
+            if companion.exists() or not rules.optional:
+                parts[name] = read_table(companion, layout, part=rules)
+    return replace(raw, parts=parts) if parts else raw
+
+
+def read_table(path: Path, layout: Layout | None, part: PartRules | None = None) -> RawTable:
+    """Read one file; `part` where it is the companion file of a layout, no layout to find its names out."""
+    if not path.is_file():
+        msg = f"There is no file {path}. Check the name; paths in a settings file count from that file's folder."
+        raise WellRecordsError(msg)
+    known = _known(layout, part)
+    source = layout.name if layout else "?"
+    rules = layout.file if layout else None
+    name, ending = path.name, path.suffix.lower()
+    if ending == ".zip" and _holds_shapefile(path):
+        return read_map_file(f"zip://{path}", layer=None, file=name)
+    if ending in MAP_ENDINGS:
+        return read_map_file(path, layer=rules.layer if rules and part is None else None, file=name)
+    data, ending = _bytes(path, ending)
+    from wellrecords.sources.layout import FileRules
+
+    rules = rules or FileRules()
+    if part is not None:
+        rules = rules.model_copy(update={"sheets": (), "header_rows": 1})
+    if ending in WORKBOOK_ENDINGS:
+        return read_workbook(data, rules, known=known, file=name, source=source)
+    if ending in TEXT_ENDINGS:
+        return read_delimited(data, rules, known=known, file=name, source=source)
+    kinds = ", ".join((*TEXT_ENDINGS, *WORKBOOK_ENDINGS, *MAP_ENDINGS))
+    msg = (
+        f"{name} is of no kind that can be read. Known endings: {kinds}; text also as .gz, text and Shapefile as .zip."
+    )
+    raise WellRecordsError(msg)
+
+
+def _known(layout: Layout | None, part: PartRules | None) -> set[str] | None:
+    if part is not None:
+        groups = (part.key, part.top, part.bottom, part.material, part.depth, part.amount)
+        return {tidy_name(name) for group in groups for name in group}
+    return None if layout is None else layout.known_names()
+
+
+def _holds_shapefile(path: Path) -> bool:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return any(name.lower().endswith(".shp") for name in archive.namelist())
+    except zipfile.BadZipFile as error:
+        msg = f"{path.name} is no whole zip file. Get it again."
+        raise WellRecordsError(msg) from error
+
+
+def _bytes(path: Path, ending: str) -> tuple[bytes, str]:
+    """Return the file's bytes, unpacked, and the ending of what was packed."""
+    data = path.read_bytes()
+    if ending == ".gz":
+        try:
+            with gzip.open(io.BytesIO(data)) as packed:
+                return packed.read(), Path(path.stem).suffix.lower()
+        except (OSError, EOFError) as error:
+            msg = f"{path.name} is no whole gzip file ({error}). Get it again."
+            raise WellRecordsError(msg) from error
+    if ending == ".zip":
+        with zipfile.ZipFile(path) as archive:
+            names = [
+                name for name in archive.namelist() if Path(name).suffix.lower() in TEXT_ENDINGS + WORKBOOK_ENDINGS
+            ]
+            if len(names) != 1:
+                msg = f"{path.name} holds {len(names)} tables; it must hold one. Unpack it and give the one you mean."
+                raise WellRecordsError(msg)
+            return archive.read(names[0]), Path(names[0]).suffix.lower()
+    return data, ending
