@@ -6,7 +6,7 @@ costs, `spread` says what drives them.
 """
 
 from wellrecords.bid.model import OUTCOMES, Bid, BidSettings, NoBid
-from wellrecords.bid.price_book import PriceBook, PriceLine, cost_lines, load_price_book
+from wellrecords.bid.price_book import PriceBook, PriceLine, cost_lines, load_price_book, spread_costs
 from wellrecords.bid.pricing import price_bid
 from wellrecords.bid.risk import chance_of_loss, expected_loss_usd, per_foot_price_usd, price_at_risk, price_table
 from wellrecords.bid.spread import drivers_of_spread, explained_variance
@@ -28,4 +28,5 @@ __all__ = [
     "price_at_risk",
     "price_bid",
     "price_table",
+    "spread_costs",
 ]

@@ -139,16 +139,14 @@ def load_price_book(path: str | Path) -> PriceBook:
         raise ProblemsError(problems, "The price book cannot be used") from error
 
 
-def cost_lines(quantities: pd.DataFrame, book: PriceBook, random_state: int | None = None) -> pd.DataFrame:
-    """Return the cost of each line of each draw.
+def cost_lines(quantities: pd.DataFrame, book: PriceBook) -> pd.DataFrame:
+    """Return the cost of each line of each draw, every unit cost at its mean.
 
     Parameters
     ----------
     quantities : DataFrame, n rows
         The take-off.
     book : PriceBook
-    random_state : int or None
-        Seed of the spread of unit costs; None takes every cost at its mean.
 
     Returns
     -------
@@ -163,7 +161,7 @@ def cost_lines(quantities: pd.DataFrame, book: PriceBook, random_state: int | No
     """
     problems: list[Problem] = []
     costs: dict[str, np.ndarray] = {}
-    for number, line in enumerate(book.lines):
+    for line in book.lines:
         unknown = [name for name in (line.quantity, line.by) if name is not None and name not in quantities]
         if unknown:
             problems += [_unknown_column(line, name, quantities) for name in unknown]
@@ -177,18 +175,34 @@ def cost_lines(quantities: pd.DataFrame, book: PriceBook, random_state: int | No
             cost = np.where(amount > 0, amount * unit_cost, 0.0)
         else:
             cost = amount * line.unit_cost_usd
-        if random_state is not None and line.spread > 0:
-            cost = cost * _lognormal_of_mean_one(line.spread, amount.size, (random_state, number))
         costs[line.key] = cost
     if problems:
         raise ProblemsError(problems, f"The price book {book.title!r} does not fit the take-off")
     return pd.DataFrame(costs)
 
 
-def _lognormal_of_mean_one(spread: float, draws: int, seed: tuple[int, int]) -> np.ndarray:
-    variance = np.log1p(spread**2)
-    normal = np.random.default_rng(seed).standard_normal(draws)
-    return np.exp(np.sqrt(variance) * normal - variance / 2.0)
+def spread_costs(line_costs: pd.DataFrame, book: PriceBook, random_state: int) -> pd.DataFrame:
+    """Return the costs with the spread of each line's unit cost drawn.
+
+    Parameters
+    ----------
+    line_costs : DataFrame, n rows
+        As `cost_lines` gives them.
+    book : PriceBook
+    random_state : int
+        The same seed draws the same luck for every lot.
+
+    Returns
+    -------
+    DataFrame, n rows
+    """
+    spread = line_costs.copy()
+    for number, line in enumerate(book.lines):
+        if line.spread > 0:
+            variance = np.log1p(line.spread**2)
+            normal = np.random.default_rng((random_state, number)).standard_normal(len(spread))
+            spread[line.key] *= np.exp(np.sqrt(variance) * normal - variance / 2.0)
+    return spread
 
 
 def _unknown_column(line: PriceLine, name: str, quantities: pd.DataFrame) -> Problem:

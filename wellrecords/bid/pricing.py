@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from wellrecords.bid.model import Bid, BidSettings, NoBid
-from wellrecords.bid.price_book import PriceBook, cost_lines
+from wellrecords.bid.price_book import PriceBook, cost_lines, spread_costs
 from wellrecords.bid.risk import chance_of_loss, expected_loss_usd, per_foot_price_usd, price_at_risk
 from wellrecords.bid.spread import drivers_of_spread
 from wellrecords.construction import ConstructionSettings, design_wells, drill
@@ -122,9 +122,9 @@ def price_bid(
     quantities = pd.concat([drilled[["yield_gpm", "drilled_yield_gpm", "fracturing"]], wells, system], axis=1)
     quantities.insert(0, "job", 1.0)
 
-    line_costs = cost_lines(quantities, price_book, settings.random_state)
+    at_mean_costs = cost_lines(quantities, price_book)
+    line_costs = spread_costs(at_mean_costs, price_book, settings.random_state)
     total = line_costs.sum(axis=1).to_numpy()
-    at_mean_prices = cost_lines(quantities, price_book).sum(axis=1).to_numpy()
     drivers = drivers_of_spread(
         {
             "depth to the wanted water": draws["depth_to_target_ft"].to_numpy(),
@@ -132,7 +132,7 @@ def price_bid(
             "depth to the water level": draws["depth_to_water_ft"].to_numpy(),
             "yield where drilling stops": drilled["drilled_yield_gpm"].to_numpy(),
         },
-        at_mean_prices,
+        at_mean_costs.sum(axis=1).to_numpy(),
         float(np.var(total)),
     )
     return Bid(
@@ -200,30 +200,32 @@ def _summary(values: np.ndarray, settings: BidSettings) -> dict[str, float]:
 def _line_table(
     quantities: pd.DataFrame, line_costs: pd.DataFrame, book: PriceBook, settings: BidSettings
 ) -> pd.DataFrame:
-    rows = []
-    for line in book.lines:
-        amount = quantities[line.quantity].to_numpy()
-        cost = line_costs[line.key].to_numpy()
-        used = amount.sum()
-        # A line priced by size has no one unit cost: show what its units cost on average.
-        unit_cost = cost.sum() / used if isinstance(line.unit_cost_usd, dict) and used else line.unit_cost_usd
-        unit_cost = np.nan if isinstance(unit_cost, dict) else float(unit_cost)
-        of_quantity = _summary(amount, settings)
-        of_cost = _summary(cost, settings)
-        rows.append(
-            {
-                "line": line.key,
-                "label": line.label,
-                "group": line.group,
-                "unit": line.unit,
-                "unit_cost_usd": unit_cost,
-                "unit_price_usd": unit_cost * (1.0 + settings.margin),
-                **{f"quantity_{name}": of_quantity[name] for name in suffixes(settings)},
-                **{f"cost_usd_{name}": of_cost[name] for name in (*suffixes(settings), "mean")},
-                "chance": float(np.mean(amount > 0)),
-            }
-        )
-    return pd.DataFrame(rows)
+    lines = book.lines
+    amounts = quantities[[line.quantity for line in lines]].to_numpy()
+    costs = line_costs.to_numpy()
+    used, spent = amounts.sum(axis=0), costs.sum(axis=0)
+    # A line priced by size has no one unit cost: its units' mean cost is shown, null where none is needed.
+    by_size = np.divide(spent, used, out=np.full(len(lines), np.nan), where=used > 0)
+    unit_cost = [
+        mean if isinstance(line.unit_cost_usd, dict) else line.unit_cost_usd
+        for line, mean in zip(lines, by_size, strict=True)
+    ]
+    table = pd.DataFrame(
+        {
+            "line": [line.key for line in lines],
+            "label": [line.label for line in lines],
+            "group": [line.group for line in lines],
+            "unit": [line.unit for line in lines],
+            "unit_cost_usd": unit_cost,
+            "unit_price_usd": np.array(unit_cost) * (1.0 + settings.margin),
+        }
+    )
+    for what, values in (("quantity", amounts), ("cost_usd", costs)):
+        for name, level in zip(suffixes(settings), np.quantile(values, settings.quantiles, axis=0), strict=True):
+            table[f"{what}_{name}"] = level
+    table["cost_usd_mean"] = costs.mean(axis=0)
+    table["chance"] = (amounts > 0).mean(axis=0)
+    return table
 
 
 def _fixed_price(cost: np.ndarray, settings: BidSettings) -> dict[str, Any]:

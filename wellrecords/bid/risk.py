@@ -25,7 +25,8 @@ def chance_of_loss(cost_usd: np.ndarray, price_usd: ArrayLike) -> np.ndarray:
     ndarray of shape (k,) or scalar
     """
     ordered = np.sort(cost_usd)
-    return 1.0 - np.searchsorted(ordered, np.asarray(price_usd, dtype=float), side="right") / ordered.size
+    not_above = np.searchsorted(ordered, np.asarray(price_usd, dtype=float), side="right")
+    return (ordered.size - not_above) / ordered.size
 
 
 def expected_loss_usd(cost_usd: np.ndarray, price_usd: ArrayLike) -> np.ndarray:

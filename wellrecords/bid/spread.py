@@ -44,12 +44,19 @@ def explained_variance(unknowns: np.ndarray, cost: np.ndarray) -> float:
     float
         Between 0 and the variance of the cost.
     """
+    return _explained(_ranks(unknowns), cost)
+
+
+def _ranks(unknowns: np.ndarray) -> np.ndarray:
+    return np.argsort(np.argsort(unknowns, axis=0, kind="stable"), axis=0).astype(float)
+
+
+def _explained(ranks: np.ndarray, cost: np.ndarray) -> float:
     draws = cost.size
     total = float(np.var(cost))
     neighbours = min(NEIGHBOURS, draws)
     if total == 0 or neighbours < 2:
         return 0.0
-    ranks = np.argsort(np.argsort(unknowns, axis=0, kind="stable"), axis=0).astype(float)
     places = np.linspace(0, draws - 1, min(PLACES, draws)).astype(int)
     _, near = cKDTree(ranks).query(ranks[places], k=neighbours)
     left = float(np.var(cost[near], axis=1, ddof=1).mean())
@@ -77,13 +84,13 @@ def drivers_of_spread(unknowns: dict[str, np.ndarray], cost: np.ndarray, total_v
         the row "prices and luck".
     """
     names = list(unknowns)
-    table = np.column_stack([unknowns[name] for name in names])
+    ranks = _ranks(np.column_stack([unknowns[name] for name in names]))
     value: dict[tuple[int, ...], float] = {(): 0.0}
     for size in range(1, len(names) + 1):
         for chosen in combinations(range(len(names)), size):
             below = [value[part] for part in combinations(chosen, size - 1)]
             # Knowing more never explains less: the noise of the estimate is not let to say so.
-            value[chosen] = max(explained_variance(table[:, chosen], cost), *below)
+            value[chosen] = max(_explained(ranks[:, chosen], cost), *below)
     effects = np.array([_shapley(value, place, len(names)) for place in range(len(names))])
     alone = np.array([value[(place,)] for place in range(len(names))])
     scale = total_variance if total_variance > 0 else 1.0
