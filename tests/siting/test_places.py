@@ -1,0 +1,187 @@
+"""Candidate places, their ways and their costs."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from shapely import LineString, Point, box, union_all
+from site_fixtures import PLANE, make_lot, make_plan, make_settings
+
+from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.siting import describe, load_siting_settings, read_site_plans, site_lot, site_lots
+from wellrecords.siting.routes import find_routes, make_grid
+
+ROOT = Path(__file__).parents[2]
+SQUARE = box(0, 0, 300, 300)
+ROAD = ("road", LineString([(-100, -10), (400, -10)]))
+
+
+def test_a_way_around_a_wall_is_the_taut_string():
+    """From (50, 10) round the end of a wall at (0..80, 45..55) to a goal line at y = 100: two straight pieces."""
+    open_ground = box(0, 0, 100, 100).difference(box(-10, 45, 80, 55))
+    goal = LineString([(0, 100), (60, 100)])
+    routes = find_routes(make_grid((0, 0, 100, 100), 2.0), open_ground, goal)
+    row, column = 5, 25  # (50, 10)
+    way = routes.way(row, column)
+    taut = np.hypot(30, 35) + 10 + np.hypot(20, 45)
+    assert open_ground.covers(way)
+    assert way.length == pytest.approx(taut, rel=0.02)
+    assert way.length >= taut - 1e-9
+    assert routes.length_ft[row, column] >= way.length - 1e-9
+
+
+def test_no_way_is_infinite():
+    routes = find_routes(
+        make_grid((0, 0, 100, 100), 5.0), union_all([box(0, 0, 40, 100), box(60, 0, 100, 100)]), Point(80, 50)
+    )
+    assert np.isinf(routes.length_ft[10, 2])
+    assert routes.way(10, 2) is None
+
+
+def test_straight_ways_are_exact():
+    """No obstacles: access is the distance to the road, the trench the distance to the house."""
+    plan = make_plan(ROAD, ("house", box(130, 130, 170, 170)))
+    siting = site_lot(make_lot(SQUARE), plan, make_settings(property_line=10, road=25, house=10))
+    house, road = plan.geometry.iloc[1], plan.geometry.iloc[0]
+    for place, shape in zip(
+        siting.candidates.to_dict("records"), siting.candidates.to_crs(PLANE).geometry, strict=True
+    ):
+        assert place["rig_access"]
+        assert place["access_ft"] >= shape.distance(road) - 1e-6
+        assert place["trench_ft"] == pytest.approx(shape.distance(house), rel=1e-6)
+        assert place["cost_usd"] == pytest.approx(30 * place["trench_ft"] + 5 * place["access_ft"])
+    assert (siting.candidates["net_usd"].diff().dropna() >= -1e-9).all()
+    best = siting.candidates.iloc[0]
+    # The trench costs six times the access: the well stands by the house, 10 ft off (a grid's step aside).
+    assert best["trench_ft"] <= 20
+
+
+def test_the_rig_does_not_drive_over_the_drain_field_or_the_house():
+    plan = make_plan(ROAD, ("house", box(60, 60, 240, 90)), ("drain_field", box(-10, 95, 200, 110)))
+    siting = site_lot(make_lot(SQUARE), plan, make_settings(road=25, house=10, drain_field=50))
+    way = siting.ways[(siting.ways["way"] == "access") & (siting.ways["rank"] == 1)].to_crs(PLANE).geometry.iloc[0]
+    for obstacle in plan.geometry.iloc[1:]:
+        assert way.distance(obstacle) >= 6 - 0.01  # half of the rig's 12 ft
+    assert way.length == pytest.approx(siting.candidates["access_ft"].iloc[0])
+
+
+def test_ground_that_the_rig_cannot_reach_comes_last_and_is_told():
+    """A stream across the lot: behind it no place is reached."""
+    plan = make_plan(ROAD, ("stream", LineString([(-50, 150), (350, 150)])), ("house", box(130, 200, 170, 240)))
+    both = site_lot(make_lot(SQUARE), plan, make_settings(road=25, stream=25, house=10, candidates=40))
+    assert both.candidates["rig_access"].iloc[0]
+    reached = both.candidates["rig_access"].to_numpy(dtype=bool)
+    assert (both.candidates.to_crs(PLANE).geometry.y[reached] < 150).all()
+    assert (both.candidates.to_crs(PLANE).geometry.y[~reached] > 150).all()
+    assert list(reached) == sorted(reached, reverse=True)
+    far_side = make_lot(box(0, 151, 300, 300))
+    none = site_lot(far_side, plan, make_settings(road=25, stream=25, house=10))
+    assert not none.candidates["rig_access"].any()
+    assert any("rig reaches none" in note for note in none.notes)
+    assert "no way in for the rig" in none.candidates["sentence"].iloc[0]
+
+
+def test_steep_ground_is_no_way():
+    """A plane that rises 1 ft in 4 (25 %) beyond y = 150 ft: the rig climbs 20 %."""
+    lot = make_lot(SQUARE)
+    _, south, _, north = lot.to_crs("EPSG:4326").total_bounds
+
+    def hill(longitude, latitude):
+        y_ft = 300 * (latitude - south) / (north - south)
+        return 100 + 0.02 * y_ft + 0.25 * np.maximum(y_ft - 150, 0)
+
+    siting = site_lot(lot, make_plan(ROAD), make_settings(road=25, candidates=60), elevation_ft=hill)
+    reached = siting.candidates[siting.candidates["rig_access"]]
+    assert pytest.approx(reached["slope_percent"].min() == pytest.approx(2, abs=0.1) == 2
+    assert reached["slope_percent"].max() <= 20
+    assert (siting.candidates.loc[~siting.candidates["rig_access"], "slope_percent"] > 13).all()
+
+
+def test_expected_cost_and_yield_rank_the_places():
+    """A surface that falls by 40 dollars a foot to the east, and a yield that the settings pay for."""
+    rules = make_settings(property_line=10)
+    east = site_lot(
+        make_lot(SQUARE), None, rules, expected=lambda places: pd.DataFrame({"expected_cost_usd": -40 * places["x_ft"]})
+    )
+    assert east.candidates["x_ft"].iloc[0] == pytest.approx(east.candidates["x_ft"].max())
+    paid = rules.model_copy(update={"costs": rules.costs.model_copy(update={"yield_worth_usd_per_gpm": 300.0})})
+    west = site_lot(
+        make_lot(SQUARE),
+        None,
+        paid,
+        expected=lambda places: pd.DataFrame({"expected_yield_gpm": 9 - places["x_ft"] / 50}),
+    )
+    assert west.candidates["x_ft"].iloc[0] < east.candidates["x_ft"].iloc[0] - 250
+    assert west.candidates["net_usd"].iloc[0] == pytest.approx(-300 * west.candidates["expected_yield_gpm"].iloc[0])
+
+
+def test_places_keep_apart_and_small_parts_are_found():
+    rules = make_settings(property_line=10)
+    siting = site_lot(make_lot(SQUARE), None, rules)
+    points = siting.candidates.to_crs(PLANE).geometry
+    assert min(a.distance(b) for i, a in enumerate(points) for b in points[i + 1 :]) >= 20 - 1e-6
+    # A pocket of 4 by 4 ft between the lines of the 10 ft grid.
+    pocket = site_lot(make_lot(box(2, 2, 26, 26)), None, rules.model_copy(update={"least_ground_ft2": 5.0}))
+    assert pocket.ground_area_ft2 == pytest.approx(16, rel=1e-3)
+    assert len(pocket.candidates) == 1
+
+
+def test_the_result_is_the_same_each_time_and_describes_itself():
+    plan = make_plan(ROAD, ("house", box(130, 130, 170, 170)), ("drain_field", Point(50, 250)))
+    rules = make_settings(property_line=10, road=25, house=10, drain_field=100)
+    first, again = (site_lot(make_lot(SQUARE), plan, rules) for _ in range(2))
+    pd.testing.assert_frame_equal(pd.DataFrame(first.candidates), pd.DataFrame(again.candidates))
+    text = describe(first)
+    assert text[0].startswith("Lot L1: a well may stand on ")
+    assert any("Place 1: " in line for line in text)
+    assert any("811" in line for line in text)
+
+
+def test_the_sample_setbacks_load_and_agree_with_their_sources():
+    """Each kind that names New York as its example carries the published value."""
+    settings = load_siting_settings(ROOT / "sample_records" / "setbacks.toml")
+    published = pd.read_csv(ROOT / "tests" / "reference" / "setbacks.csv")
+    new_york = published[published["inputs"] == "New York"].set_index("kind")["value"]
+    named = {kind: rule for kind, rule in settings.kinds.items() if "10 NYCRR" in rule.source}
+    assert len(named) >= 6
+    for kind, rule in named.items():
+        assert rule.setback_ft == new_york[kind]
+    assert settings.kinds["sewer_line"].setback_ft == published.set_index("id").loc["201d", "value"]
+    overhead = published.set_index("id")
+    reach = settings.rig.mast_reach_ft
+    assert settings.rig.mast_clearance_ft(50) == overhead.loc["212a", "value"] + reach
+    assert settings.rig.mast_clearance_ft(200) == overhead.loc["212b", "value"] + reach
+    assert settings.rig.mast_clearance_ft(None) == overhead.loc["213", "value"] + reach
+    assert "LOCAL CODE GOVERNS" in (ROOT / "sample_records" / "setbacks.toml").read_text().splitlines()[0]
+
+
+def test_wrong_settings_are_told(tmp_path):
+    file = tmp_path / "setbacks.toml"
+    with pytest.raises(WellRecordsError, match="There is no setbacks file"):
+        load_siting_settings(file)
+    file.write_text("tolerance_ft = -1\ncolour = 3\n")
+    with pytest.raises(ProblemsError) as caught:
+        load_siting_settings(file)
+    assert {problem.column for problem in caught.value.problems} >= {"tolerance_ft", "colour", "kinds", "rig"}
+    sample = (ROOT / "sample_records" / "setbacks.toml").read_text()
+    file.write_text(sample.replace("[kinds.property_line]", "[kinds.deed_line]"))
+    with pytest.raises(ProblemsError, match="property_line"):
+        load_siting_settings(file)
+
+
+def test_plans_of_several_lots_are_read_from_one_file(tmp_path):
+    """Features go by lot_id; one without is shared by the lots near it; lots that are points are passed over."""
+    lots = pd.concat([make_lot(SQUARE), make_lot(box(0, 300, 300, 600)), make_lot(Point(5, 5))], ignore_index=True)
+    lots["lot_id"] = ["north", "south", "pin"]
+    plans = make_plan(
+        ("drain_field", Point(150, 150)), ("stream", LineString([(-9, 300), (309, 300)])), lot_id=["north", None]
+    )
+    plans.to_crs("EPSG:4326").to_file(tmp_path / "plans.geojson")
+    rules = make_settings(drain_field=100, stream=25)
+    north, south = site_lots(lots, read_site_plans(tmp_path / "plans.geojson"), rules)
+    assert [north.lot_id, south.lot_id] == ["north", "south"]
+    assert south.ground_area_ft2 == pytest.approx(300 * 275, rel=1e-3)
+    assert north.ground_area_ft2 == pytest.approx(300 * 275 - np.pi * 100**2, rel=1e-3)
+    with pytest.raises(WellRecordsError, match="There is no site plan file"):
+        read_site_plans(tmp_path / "absent.geojson")

@@ -1,0 +1,294 @@
+"""Places on the allowed ground, weighed by what each would cost and yield."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from shapely import LineString
+from shapely.geometry.base import BaseGeometry
+
+from wellrecords.siting.ground import WGS84, Plan
+from wellrecords.siting.routes import Grid, Routes, find_routes, make_grid
+from wellrecords.siting.settings import PlaceCosts, SitingSettings
+
+Elevation = Callable[[np.ndarray, np.ndarray], np.ndarray]
+"""Longitudes and latitudes (WGS84) -> land elevation in feet, null where unknown."""
+Expected = Callable[[pd.DataFrame], pd.DataFrame]
+"""Places (longitude, latitude, elevation_ft ...) -> expected_cost_usd and/or expected_yield_gpm, row by row."""
+Cost = Callable[[pd.DataFrame, PlaceCosts], np.ndarray]
+"""Places and price settings -> cost in dollars of choosing each place."""
+
+_MOST_PLACES = 4000
+"""About how many places of the ground are weighed at most; the grid widens beyond."""
+
+
+@dataclass(frozen=True, eq=False)
+class Places:
+    """The places that were chosen.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row a place, the best first; see `Siting.candidates`.
+    distances : DataFrame
+        `rank`, `feature`, `kind`, `distance_ft`, `required_ft`, `slack_ft`.
+    access, trenches : list of LineString or None
+        On the lot's plane, in feet; in the order of `table`.
+    notes : tuple of str
+    """
+
+    table: pd.DataFrame
+    distances: pd.DataFrame
+    access: list[LineString | None]
+    trenches: list[LineString | None]
+    notes: tuple[str, ...]
+
+
+def place_cost_usd(places: pd.DataFrame, costs: PlaceCosts) -> np.ndarray:
+    """Return what choosing each place costs, as far as it differs over the lot.
+
+    Parameters
+    ----------
+    places : DataFrame
+        `access_ft`, `trench_ft`, `slope_percent`, `slack_ft` and, where given,
+        `expected_cost_usd`; what is null counts nothing.
+    costs : PlaceCosts
+
+    Returns
+    -------
+    ndarray of shape (n_places,), dollars
+    """
+    short_ft = np.maximum(costs.slack_wanted_ft - places["slack_ft"], 0.0)
+    parts = (
+        costs.access_usd_per_ft * places["access_ft"].replace(np.inf, np.nan).fillna(0.0)
+        + costs.trench_usd_per_ft * places["trench_ft"].replace(np.inf, np.nan).fillna(0.0)
+        + costs.slope_usd_per_percent * places["slope_percent"].fillna(0.0)
+        + costs.slack_short_usd_per_ft * short_ft
+    )
+    if "expected_cost_usd" in places:
+        parts = parts + places["expected_cost_usd"].fillna(0.0)
+    return parts.to_numpy(dtype=float)
+
+
+def choose_places(
+    plan: Plan,
+    ground: BaseGeometry,
+    settings: SitingSettings,
+    *,
+    elevation_ft: Elevation | None = None,
+    expected: Expected | None = None,
+    cost: Cost = place_cost_usd,
+) -> Places:
+    """Weigh the places on the allowed ground and choose the best few.
+
+    Parameters
+    ----------
+    plan : Plan
+    ground : shapely geometry, feet
+        Where a well may stand; not empty.
+    settings : SitingSettings
+    elevation_ft, expected, cost : callables
+        See `Elevation`, `Expected`, `Cost`.
+    """
+    notes: list[str] = []
+    features = plan.features
+    ways_in = _union(features, settings, "access")
+    house = _union(features, settings, "house")
+    grid, in_ground = _grid_over(plan, ground, ways_in, settings)
+    points = gpd.GeoSeries(gpd.points_from_xy(grid.x_ft.ravel(), grid.y_ft.ravel()), crs=plan.crs).to_crs(WGS84)
+    elevation, slope = _terrain(grid, points, elevation_ft)
+
+    rig_ways = water_ways = None
+    if ways_in is None:
+        notes.append("The site plan shows no road or driveway: the rig's access was not judged.")
+    else:
+        rig_ways = _rig_ways(plan, ground, ways_in, grid, slope, settings)
+    if house is None:
+        notes.append("The site plan shows no house: the water line was not counted.")
+    else:
+        obstacles = _obstacles(features, settings, "trench_may_cross", leave="house")
+        water_ways = find_routes(grid, plan.lot.difference(obstacles.buffer(grid.step_ft)).union(house), house)
+
+    where = np.argwhere(in_ground)
+    flat = np.ravel_multi_index(where.T, in_ground.shape)
+    places = pd.DataFrame(
+        {
+            "row": where[:, 0],
+            "column": where[:, 1],
+            "x_ft": grid.x_ft[in_ground],
+            "y_ft": grid.y_ft[in_ground],
+            "longitude": points.x.to_numpy()[flat],
+            "latitude": points.y.to_numpy()[flat],
+            "elevation_ft": elevation[in_ground],
+            "slope_percent": slope[in_ground],
+            "access_ft": np.nan if rig_ways is None else rig_ways.length_ft[in_ground],
+            "trench_ft": np.nan if water_ways is None else water_ways.length_ft[in_ground],
+        }
+    )
+    places["slack_ft"] = _slacks(places, features).min(axis=0)
+    if expected is not None:
+        places = places.join(expected(places).reset_index(drop=True))
+    chosen = _best_apart(_ranked(places, settings, cost), settings)
+    access = [_way(rig_ways, place) for place in chosen[["row", "column"]].to_numpy()]
+    trenches = [_way(water_ways, place) for place in chosen[["row", "column"]].to_numpy()]
+    chosen["trench_ft"] = [np.nan if way is None else way.length for way in trenches]
+    if ways_in is not None:
+        chosen["access_ft"] = [np.inf if way is None else way.length for way in access]
+    chosen["rig_access"] = pd.array([pd.NA if ways_in is None else way is not None for way in access], dtype="boolean")
+    # Tightened ways are a little shorter, so the order may change.
+    chosen = _ranked(chosen, settings, cost)
+    order = chosen.index
+    chosen = chosen.reset_index(drop=True)
+    chosen["access_ft"] = chosen["access_ft"].replace(np.inf, np.nan)
+    chosen.insert(0, "rank", np.arange(1, len(chosen) + 1))
+    if ways_in is not None and not chosen["rig_access"].any():
+        notes.append("The rig reaches none of the allowed ground from the road: clear a way, or ask for a smaller rig.")
+    distances = _distances(chosen, features)
+    tightest = distances.loc[distances.groupby("rank")["slack_ft"].idxmin()].set_index("rank")
+    chosen["binding"] = tightest.loc[chosen["rank"], "feature"].to_numpy()
+    chosen["sentence"] = [_sentence(place, tightest.loc[place["rank"]]) for place in chosen.to_dict("records")]
+    return Places(
+        chosen.drop(columns=["row", "column"]),
+        distances,
+        [access[number] for number in order],
+        [trenches[number] for number in order],
+        tuple(notes),
+    )
+
+
+def _union(features: gpd.GeoDataFrame, settings: SitingSettings, flag: str) -> BaseGeometry | None:
+    """Return all features whose kind has a flag, None where there is none."""
+    flagged = features.geometry[[getattr(settings.kinds[kind], flag) for kind in features["kind"]]].to_list()
+    return shapely.union_all(flagged) if flagged else None
+
+
+def _obstacles(
+    features: gpd.GeoDataFrame, settings: SitingSettings, may_cross: str, leave: str = "access"
+) -> BaseGeometry:
+    """Return the features that a way may not lead over."""
+    kinds = features["kind"].map(settings.kinds)
+    closed = [
+        shape
+        for number, (kind, shape) in enumerate(zip(kinds, features.geometry, strict=True))
+        if number > 0 and not getattr(kind, may_cross) and not getattr(kind, leave)  # 0 is the lot's boundary
+    ]
+    return shapely.union_all(closed)
+
+
+def _grid_over(
+    plan: Plan, ground: BaseGeometry, ways_in: BaseGeometry | None, settings: SitingSettings
+) -> tuple[Grid, np.ndarray]:
+    """Return the grid over lot and frontage, and which of its places lie on allowed ground."""
+    step_ft = max(settings.grid_ft, float(np.sqrt(ground.area / _MOST_PLACES)))
+    extent = plan.lot
+    if ways_in is not None:
+        extent = extent.union(ways_in.intersection(plan.lot.buffer(settings.rig.road_reach_ft)))
+    grid = make_grid(extent.bounds, step_ft)
+    in_ground = shapely.contains_xy(ground, grid.x_ft, grid.y_ft)
+    for part in shapely.get_parts(ground):
+        # A part that falls between the lines gets the nearest place moved to its roomiest point.
+        if part.area >= settings.least_ground_ft2 and not shapely.contains_xy(part, grid.x_ft, grid.y_ft).any():
+            x_ft, y_ft = shapely.get_coordinates(shapely.maximum_inscribed_circle(part))[0]
+            nearest = np.unravel_index(np.argmin(np.hypot(grid.x_ft - x_ft, grid.y_ft - y_ft)), grid.x_ft.shape)
+            grid.x_ft[nearest], grid.y_ft[nearest], in_ground[nearest] = x_ft, y_ft, True
+    return grid, in_ground
+
+
+def _terrain(grid: Grid, points: gpd.GeoSeries, elevation_ft: Elevation | None) -> tuple[np.ndarray, np.ndarray]:
+    """Return elevation (ft) and slope (percent) on the grid, null where no terrain is given."""
+    if elevation_ft is None:
+        unknown = np.full(grid.x_ft.shape, np.nan)
+        return unknown, unknown
+    elevation = np.asarray(elevation_ft(points.x.to_numpy(), points.y.to_numpy()), dtype=float).reshape(grid.x_ft.shape)
+    up, across = np.gradient(elevation, grid.step_ft)
+    return elevation, 100.0 * np.hypot(up, across)
+
+
+def _rig_ways(
+    plan: Plan, ground: BaseGeometry, ways_in: BaseGeometry, grid: Grid, slope: np.ndarray, settings: SitingSettings
+) -> Routes:
+    """Return the rig's ways: a lane's half width inside the lot and clear of every obstacle."""
+    rig = settings.rig
+    lane = plan.lot.buffer(-rig.width_ft / 2)
+    frontage = ways_in.buffer(rig.road_reach_ft)
+    obstacles = _obstacles(plan.features, settings, "rig_may_cross").buffer(rig.width_ft / 2)
+    # The allowed ground is clear by its setbacks, so the rig may also stand on it.
+    open_ground = shapely.union_all([lane, frontage]).difference(obstacles).union(ground)
+    passable = ~(slope > rig.max_slope_percent)
+    return find_routes(grid, open_ground, ways_in, passable)
+
+
+def _slacks(places: pd.DataFrame, features: gpd.GeoDataFrame) -> np.ndarray:
+    """Return the room to spare from each feature to each place, (n_features, n_places), feet."""
+    points = shapely.points(places["x_ft"], places["y_ft"])
+    return np.array(
+        [
+            shapely.distance(points, shape) - required
+            for shape, required in zip(features.geometry, features["required_ft"], strict=True)
+        ]
+    )
+
+
+def _ranked(places: pd.DataFrame, settings: SitingSettings, cost: Cost) -> pd.DataFrame:
+    """Return the places with their cost, reached ones first, the cheapest (yield counted) first."""
+    places = places.assign(cost_usd=cost(places, settings.costs))
+    worth = settings.costs.yield_worth_usd_per_gpm
+    gain = worth * places["expected_yield_gpm"].fillna(0.0) if "expected_yield_gpm" in places else 0.0
+    places["net_usd"] = places["cost_usd"] - gain
+    unreached = np.isinf(places["access_ft"])
+    return places.iloc[np.lexsort([places["net_usd"], unreached])]
+
+
+def _best_apart(ranked: pd.DataFrame, settings: SitingSettings) -> pd.DataFrame:
+    """Return the first places of the ranking that keep their distance from each other."""
+    where = ranked[["x_ft", "y_ft"]].to_numpy()
+    kept: list[int] = []
+    still = np.ones(len(ranked), dtype=bool)
+    while still.any() and len(kept) < settings.candidates:
+        best = int(np.argmax(still))
+        kept.append(best)
+        still &= np.hypot(*(where - where[best]).T) >= settings.candidate_spacing_ft
+        still[best] = False
+    return ranked.iloc[kept].reset_index(drop=True)
+
+
+def _way(ways: Routes | None, place: np.ndarray) -> LineString | None:
+    return None if ways is None else ways.way(int(place[0]), int(place[1]))
+
+
+def _distances(chosen: pd.DataFrame, features: gpd.GeoDataFrame) -> pd.DataFrame:
+    slacks = _slacks(chosen, features)
+    many, few = slacks.shape
+    table = pd.DataFrame(
+        {
+            "rank": np.tile(chosen["rank"], many),
+            "feature": np.repeat(features["feature"].to_numpy(), few),
+            "kind": np.repeat(features["kind"].to_numpy(), few),
+            "required_ft": np.repeat(features["required_ft"].to_numpy(), few),
+            "slack_ft": slacks.ravel(),
+        }
+    )
+    table.insert(3, "distance_ft", table["slack_ft"] + table["required_ft"])
+    return table.sort_values(["rank", "slack_ft"], kind="stable", ignore_index=True)
+
+
+def _sentence(place: dict, tightest: pd.Series) -> str:
+    parts = []
+    if np.isfinite(place["trench_ft"]):
+        parts.append(f"{place['trench_ft']:,.0f} ft of trench to the house")
+    if np.isfinite(place["access_ft"]):
+        parts.append(f"{place['access_ft']:,.0f} ft for the rig from the nearest road or driveway")
+    elif not pd.isna(place["rig_access"]):
+        parts.append("no way in for the rig")
+    if np.isfinite(place["slope_percent"]):
+        parts.append(f"slope {place['slope_percent']:.0f} %")
+    parts.append(
+        f"the nearest limit is the {tightest['feature']}: {tightest['distance_ft']:,.0f} ft away, "
+        f"{tightest['required_ft']:,.0f} ft asked with the tolerance"
+    )
+    return f"Place {place['rank']}: {'; '.join(parts)}."

@@ -1,0 +1,311 @@
+"""A lot and its site plan in; the ground, the places and the conflicts out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.siting.candidates import Cost, Elevation, Expected, Places, choose_places, place_cost_usd
+from wellrecords.siting.conflicts import Conflict, find_conflicts
+from wellrecords.siting.ground import WGS84, Plan, free_ground, lay_out, lot_plane, zones_of
+from wellrecords.siting.settings import SitingSettings
+
+LOCAL_CODE = (
+    "Setbacks are the settings' values: local code and the permit govern, and only the authority may grant a variance."
+)
+BEFORE_DIGGING = (
+    "Before anything is dug or a mast is raised: have buried utilities located (811 in the United States), locate "
+    "private lines too, and keep the mast clear of overhead lines; move the rig with the mast down."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Siting:
+    """Where a well may stand on one lot. All tables with geometry are WGS84, ready for a map.
+
+    Attributes
+    ----------
+    lot_id : str
+    lot_area_ft2, ground_area_ft2 : float
+    ground : GeoDataFrame
+        One row: `lot_id`, `area_ft2`, the allowed ground (empty where none is left).
+    zones : GeoDataFrame
+        One row a kind: `kind`, `label`, `setback_ft`, `required_ft`,
+        `area_ft2` that it takes from the lot; cut to the lot.
+    features : GeoDataFrame
+        One row a feature, the lot's boundary first: `feature`, `kind`,
+        `label`, `proposed`, `setback_ft`, `mast_clearance_ft`,
+        `required_ft`, `taken_ft2` (from the lot) and `taken_alone_ft2`
+        (what no other feature takes: the ground that would be gained
+        without it).
+    candidates : GeoDataFrame
+        The best places, first the best: `rank`, `longitude`, `latitude`,
+        `x_ft`, `y_ft` (on the lot's plane), `elevation_ft`, `slope_percent`,
+        `access_ft`, `trench_ft`, `slack_ft` (room to spare at the tightest
+        setback), `binding` (that feature), `rig_access`, `cost_usd` and
+        `net_usd` (cost less what the expected yield is worth), `sentence`,
+        and what the `expected` function gave.
+    distances : DataFrame
+        Every candidate against every feature: `rank`, `feature`, `kind`,
+        `distance_ft`, `required_ft`, `slack_ft`; the tightest first.
+    ways : GeoDataFrame
+        `rank`, `way` ("access" or "trench"), `length_ft`, a line each.
+    conflicts : tuple of Conflict
+        Only where no ground is left.
+    notes : tuple of str
+        Plain sentences.
+    """
+
+    lot_id: str
+    lot_area_ft2: float
+    ground_area_ft2: float
+    ground: gpd.GeoDataFrame
+    zones: gpd.GeoDataFrame
+    features: gpd.GeoDataFrame
+    candidates: gpd.GeoDataFrame
+    distances: pd.DataFrame
+    ways: gpd.GeoDataFrame
+    conflicts: tuple[Conflict, ...]
+    notes: tuple[str, ...]
+
+
+def site_lot(
+    lot: gpd.GeoDataFrame,
+    site_plan: gpd.GeoDataFrame | None,
+    settings: SitingSettings,
+    *,
+    elevation_ft: Elevation | None = None,
+    expected: Expected | None = None,
+    cost: Cost = place_cost_usd,
+) -> Siting:
+    """Return where a well may stand on a lot.
+
+    Parameters
+    ----------
+    lot : GeoDataFrame of one row, any CRS
+        The lot's polygon, and `lot_id`.
+    site_plan : GeoDataFrame or None, any CRS
+        The features of this lot and around it: `kind`, optional `name`,
+        `status` ("existing", "proposed"), `voltage_kv`; any geometry type.
+        Only what is drawn is kept away from, so neighbours' tanks, fields
+        and wells belong in it.
+    settings : SitingSettings
+    elevation_ft : callable, optional
+        (longitude, latitude) -> elevation in feet.
+    expected : callable, optional
+        Places -> table with `expected_cost_usd` and/or `expected_yield_gpm`
+        (the estimate's surfaces at the places).
+    cost : callable, optional
+        What choosing each place costs; `place_cost_usd` by default.
+
+    Returns
+    -------
+    Siting
+
+    Raises
+    ------
+    ProblemsError
+        Every fault of lot and plan at once.
+    """
+    plan = lay_out(lot, site_plan, settings)
+    lot_id = str(lot["lot_id"].iloc[0]) if "lot_id" in lot else "lot"
+    zones = zones_of(plan)
+    ground = free_ground(plan.lot, zones, settings.least_ground_ft2)
+    notes = list(plan.notes)
+    places: Places | None = None
+    conflicts: tuple[Conflict, ...] = ()
+    if ground.is_empty:
+        conflicts = find_conflicts(plan, settings.least_ground_ft2)
+        notes.append(_no_ground(conflicts))
+    else:
+        places = choose_places(plan, ground, settings, elevation_ft=elevation_ft, expected=expected, cost=cost)
+        notes += places.notes
+    if plan.features["mast_clearance_ft"].gt(0).any():
+        notes.append("Overhead lines are on the plan: every place keeps the raised mast clear of them.")
+    notes += [LOCAL_CODE, BEFORE_DIGGING]
+    candidates = pd.DataFrame() if places is None else places.table
+    return Siting(
+        lot_id=lot_id,
+        lot_area_ft2=plan.lot.area,
+        ground_area_ft2=ground.area,
+        ground=_on_map({"lot_id": [lot_id], "area_ft2": [ground.area]}, [ground], plan),
+        zones=_zones_by_kind(plan, zones),
+        features=_feature_table(plan, zones),
+        candidates=gpd.GeoDataFrame(
+            candidates,
+            geometry=[] if places is None else gpd.points_from_xy(candidates["longitude"], candidates["latitude"]),
+            crs=WGS84,
+        ),
+        distances=pd.DataFrame() if places is None else places.distances,
+        ways=_ways(places, plan),
+        conflicts=conflicts,
+        notes=tuple(notes),
+    )
+
+
+def site_lots(
+    lots: gpd.GeoDataFrame,
+    site_plans: gpd.GeoDataFrame | None,
+    settings: SitingSettings,
+    *,
+    elevation_ft: Elevation | None = None,
+    expected: Expected | None = None,
+) -> list[Siting]:
+    """Return `site_lot` for every lot that is a polygon, in their order.
+
+    Parameters
+    ----------
+    lots : GeoDataFrame
+        `lot_id` and geometry; lots that are points are passed over.
+    site_plans : GeoDataFrame or None
+        Features with `lot_id`; one without counts for every lot it lies near.
+    settings, elevation_ft, expected
+        As in `site_lot`.
+
+    Raises
+    ------
+    ProblemsError
+        The faults of all lots at once.
+    """
+    found: list[Siting] = []
+    problems: list[Problem] = []
+    for number in np.flatnonzero(lots.geometry.geom_type.isin(["Polygon", "MultiPolygon"])):
+        lot = lots.iloc[[number]]
+        try:
+            plan = plan_of_lot(lot, site_plans, settings)
+            found.append(site_lot(lot, plan, settings, elevation_ft=elevation_ft, expected=expected))
+        except ProblemsError as error:
+            problems += error.problems
+    if problems:
+        raise ProblemsError(problems, "The lots cannot be sited")
+    return found
+
+
+def plan_of_lot(
+    lot: gpd.GeoDataFrame, site_plans: gpd.GeoDataFrame | None, settings: SitingSettings
+) -> gpd.GeoDataFrame | None:
+    """Return the features that belong to a lot: those with its `lot_id`, and those without any that lie near.
+
+    Parameters
+    ----------
+    lot : GeoDataFrame of one row with `lot_id`
+    site_plans : GeoDataFrame or None
+    settings : SitingSettings
+        `far_ft` says what is near.
+    """
+    if site_plans is None or "lot_id" not in site_plans or site_plans.crs is None:
+        return site_plans
+    own = (site_plans["lot_id"].astype("string") == str(lot["lot_id"].iloc[0])).fillna(False)
+    shared = site_plans["lot_id"].isna() & ~site_plans.geometry.isna()
+    plane = lot_plane(lot.geometry)
+    outline = lot.geometry.to_crs(plane).iloc[0]
+    near = site_plans.geometry.to_crs(plane).distance(outline) <= settings.far_ft
+    return site_plans[own | (shared & near)]
+
+
+def read_site_plans(path: str | Path) -> gpd.GeoDataFrame:
+    """Read site plans from a file that geopandas reads (GeoJSON, GeoPackage, shapefile).
+
+    Parameters
+    ----------
+    path : path
+        Features with `kind`, and `lot_id` where the file holds several lots.
+
+    Raises
+    ------
+    WellRecordsError
+        If it is absent or unreadable.
+    ProblemsError
+        If it has no `kind`.
+    """
+    if not Path(path).exists():
+        msg = f"There is no site plan file {path}. Next: name the file that holds the features of the lot."
+        raise WellRecordsError(msg)
+    try:
+        plans = gpd.read_file(path)
+    except Exception as error:  # the drivers raise many kinds
+        msg = f"The site plan file {path} cannot be read: {error}. Next: save it as GeoJSON or GeoPackage."
+        raise WellRecordsError(msg) from error
+    if "kind" not in plans or not isinstance(plans, gpd.GeoDataFrame):
+        problem = Problem(
+            what="the site plan has no kinds or no geometry",
+            file=str(path),
+            column="kind",
+            rule="each feature has a geometry and a `kind`, such as drain_field",
+            next_step="add them",
+            code="plan_no_kind",
+        )
+        raise ProblemsError([problem], "The site plan cannot be used")
+    return plans
+
+
+def describe(siting: Siting) -> list[str]:
+    """Return the result in plain sentences, the ground first.
+
+    Parameters
+    ----------
+    siting : Siting
+    """
+    share = siting.ground_area_ft2 / siting.lot_area_ft2
+    told = [
+        f"Lot {siting.lot_id}: a well may stand on {siting.ground_area_ft2:,.0f} of {siting.lot_area_ft2:,.0f} square "
+        f"feet ({share:.0%})."
+    ]
+    if len(siting.candidates):
+        told += list(siting.candidates["sentence"])
+    told += [conflict.sentence for conflict in siting.conflicts]
+    return told + list(siting.notes)
+
+
+def _no_ground(conflicts: tuple[Conflict, ...]) -> str:
+    if not conflicts:
+        return (
+            "No ground is left, and lowering setbacks would free none: the features themselves, the tolerance or "
+            "overhead lines take the whole lot."
+        )
+    alone = [conflict.features[0] for conflict in conflicts if len(conflict.features) == 1]
+    if alone:
+        return f"No ground is left. Each of these setbacks alone decides it: {'; '.join(alone)}."
+    return f"No ground is left. No single setback decides it; at least {len(conflicts[0].features)} would have to give."
+
+
+def _on_map(columns: dict, shapes: Iterable[BaseGeometry], plan: Plan) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame(columns, geometry=list(shapes), crs=plan.crs).to_crs(WGS84)
+
+
+def _zones_by_kind(plan: Plan, zones: list[BaseGeometry]) -> gpd.GeoDataFrame:
+    table = gpd.GeoDataFrame(plan.features.drop(columns="geometry"), geometry=zones, crs=plan.crs)
+    rows = table.dissolve("kind", aggfunc={"label": "first", "setback_ft": "first", "required_ft": "max"}, sort=False)
+    rows["area_ft2"] = rows.area
+    return rows.reset_index()[["kind", "label", "setback_ft", "required_ft", "area_ft2", "geometry"]].to_crs(WGS84)
+
+
+def _feature_table(plan: Plan, zones: list[BaseGeometry]) -> gpd.GeoDataFrame:
+    table = plan.features.copy()
+    table["taken_ft2"] = shapely.area(zones)
+    others = [shapely.union_all(zones[:number] + zones[number + 1 :]) for number in range(len(zones))]
+    table["taken_alone_ft2"] = [zone.difference(rest).area for zone, rest in zip(zones, others, strict=True)]
+    return table.to_crs(WGS84)
+
+
+def _ways(places: Places | None, plan: Plan) -> gpd.GeoDataFrame:
+    rows = (
+        [
+            (rank, kind, way)
+            for kind, ways in (("access", places.access), ("trench", places.trenches))
+            for rank, way in enumerate(ways, 1)
+            if way is not None
+        ]
+        if places is not None
+        else []
+    )
+    ranks, kinds, lines = zip(*rows, strict=True) if rows else ((), (), ())
+    return _on_map({"rank": list(ranks), "way": list(kinds), "length_ft": [line.length for line in lines]}, lines, plan)
