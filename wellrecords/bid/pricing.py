@@ -134,6 +134,7 @@ def price_bid(
         },
         at_mean_costs.sum(axis=1).to_numpy(),
         float(np.var(total)),
+        complete=not quantities["fracturing"].any(),
     )
     return Bid(
         lot_id=estimate.lot_id,

@@ -23,10 +23,12 @@ import numpy as np
 import pandas as pd
 from scipy.spatial import cKDTree
 
-NEIGHBOURS = 6
-"""Enough for a sample variance; few, so that neighbours are near."""
-PLACES = 600
-"""Draws at which the local variance is taken; the mean over them is what counts."""
+NEIGHBOURS = 4
+"""Few, so that they are near; the noise of so small a sample's variance goes in the mean over the places."""
+PLACES = 1200
+"""Draws at which the local variance is taken."""
+BLOCK = 8
+"""For one unknown alone: draws in a row, sorted by it, that count as neighbours."""
 
 
 def explained_variance(unknowns: np.ndarray, cost: np.ndarray) -> float:
@@ -54,16 +56,22 @@ def _ranks(unknowns: np.ndarray) -> np.ndarray:
 def _explained(ranks: np.ndarray, cost: np.ndarray) -> float:
     draws = cost.size
     total = float(np.var(cost))
-    neighbours = min(NEIGHBOURS, draws)
-    if total == 0 or neighbours < 2:
+    if total == 0 or draws < 2 * BLOCK:
         return 0.0
-    places = np.linspace(0, draws - 1, min(PLACES, draws)).astype(int)
-    _, near = cKDTree(ranks).query(ranks[places], k=neighbours)
-    left = float(np.var(cost[near], axis=1, ddof=1).mean())
+    if ranks.shape[1] == 1:
+        in_order = cost[np.argsort(ranks[:, 0])]
+        near = in_order[: draws // BLOCK * BLOCK].reshape(-1, BLOCK)
+    else:
+        places = np.linspace(0, draws - 1, min(PLACES, draws)).astype(int)
+        _, neighbours = cKDTree(ranks).query(ranks[places], k=NEIGHBOURS)
+        near = cost[neighbours]
+    left = float(np.var(near, axis=1, ddof=1).mean())
     return float(np.clip(total - left, 0.0, total))
 
 
-def drivers_of_spread(unknowns: dict[str, np.ndarray], cost: np.ndarray, total_variance: float) -> pd.DataFrame:
+def drivers_of_spread(
+    unknowns: dict[str, np.ndarray], cost: np.ndarray, total_variance: float, *, complete: bool = False
+) -> pd.DataFrame:
     """Share the variance of the cost between unknowns.
 
     Parameters
@@ -74,6 +82,9 @@ def drivers_of_spread(unknowns: dict[str, np.ndarray], cost: np.ndarray, total_v
         With unit costs at their means.
     total_variance : float
         Of the cost with the spread of unit costs.
+    complete : bool, default=False
+        True where the unknowns together settle the cost (no hydrofracturing),
+        so that they explain all of its variance and nothing need be estimated.
 
     Returns
     -------
@@ -90,7 +101,8 @@ def drivers_of_spread(unknowns: dict[str, np.ndarray], cost: np.ndarray, total_v
         for chosen in combinations(range(len(names)), size):
             below = [value[part] for part in combinations(chosen, size - 1)]
             # Knowing more never explains less: the noise of the estimate is not let to say so.
-            value[chosen] = max(_explained(ranks[:, chosen], cost), *below)
+            settled = complete and size == len(names)
+            value[chosen] = float(np.var(cost)) if settled else max(_explained(ranks[:, chosen], cost), *below)
     effects = np.array([_shapley(value, place, len(names)) for place in range(len(names))])
     alone = np.array([value[(place,)] for place in range(len(names))])
     scale = total_variance if total_variance > 0 else 1.0
