@@ -1,0 +1,467 @@
+"""The refresh: from the sources of a region to a new version of its dataset.
+
+The flow, source by source: read, put mended rows in place, convert, judge by
+the rules of plausibility, read the layers. Then for all together: elevation
+from the terrain where a record has none, compare with the neighbours, merge
+what is one well, check, write. Nothing is written before everything has been
+read and added up, and nothing is read again where no input has changed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import date
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+import wellrecords
+from wellrecords.cleaning.convert import convert_source
+from wellrecords.cleaning.lithology import Vocabulary, load_vocabulary, read_lithology
+from wellrecords.cleaning.neighbourhood import flag_outliers, flag_terrain
+from wellrecords.cleaning.rules import FLAG_COLUMNS, Rule, apply_rules, flag_rows, load_rules
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.held_back import held_back_csv, mend, mending_changes, read_mended
+from wellrecords.land_grid import LandLayers, read_parcels, read_sections
+from wellrecords.ledger import CHANGE_COLUMNS, HELD_BACK_COLUMNS, change_rows, check_rows, held_back_rows, stack
+from wellrecords.matching import merge_duplicates
+from wellrecords.schema import LAYER_COLUMNS, WATER_ZONE_COLUMNS, check_wells, conform
+from wellrecords.settings import Settings, SourceSettings
+from wellrecords.sources import Layout, load_layout, read_source
+from wellrecords.store import current_version, read_manifest, write_dataset
+
+Progress = Callable[[str, int, int], None]
+"""Called with what is being done, how much of it is done, and how much there is."""
+
+UNKNOWN_WORD_COLUMNS = {"source": "string", "word": "string", "layers": "int64", "example": "string"}
+
+
+@dataclass(frozen=True)
+class RefreshResult:
+    """What a refresh did.
+
+    Attributes
+    ----------
+    store : pathlib.Path
+    version : pathlib.Path
+        The folder of the version that is now current.
+    unchanged : bool
+        True where no input had changed and nothing was read again.
+    counts : dict of str to int
+        `rows_read`, `kept`, `merged`, `held_back`, `mended`, `changes`, `flags`;
+        rows_read = kept + merged + held_back.
+    sources : pandas.DataFrame
+        The same, one row a source.
+    seconds : dict of str to float
+        How long each stage took.
+    notes : tuple of str
+        What the sources' readers noticed.
+    """
+
+    store: Path
+    version: Path
+    unchanged: bool
+    counts: dict[str, int]
+    sources: pd.DataFrame
+    seconds: dict[str, float] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Cleaned:
+    """One source, read and judged."""
+
+    name: str
+    wells: pd.DataFrame
+    layers: pd.DataFrame
+    water_zones: pd.DataFrame
+    changes: pd.DataFrame
+    held_back: pd.DataFrame
+    flags: pd.DataFrame
+    parts_held_back: pd.DataFrame
+    unknown_words: pd.DataFrame
+    rows_read: int
+    mended: int
+    notes: tuple[str, ...]
+
+
+def refresh(
+    settings: Settings, progress: Progress | None = None, *, today: date | None = None, force: bool = False
+) -> RefreshResult:
+    """Bring the dataset of a region up to date.
+
+    Parameters
+    ----------
+    settings : Settings
+        From `settings.load_settings`.
+    progress : callable, optional
+        Told what is being done.
+    today : date, optional
+        No well was drilled after it; the day of the run by default.
+    force : bool, default=False
+        Read everything again though nothing has changed.
+
+    Returns
+    -------
+    RefreshResult
+
+    Raises
+    ------
+    ProblemsError
+        Every fault of every source, together; nothing is written.
+    WellRecordsError
+        If the store cannot be written, or the rows do not add up (which is a
+        fault of the program and is never passed over).
+    """
+    tell = progress or (lambda *_: None)
+    store = settings.region.store
+    layouts = _load_layouts(settings.sources)
+    inputs = _inputs(settings, layouts)
+    fingerprint = _fingerprint(inputs, settings)
+    if not force and (same := _unchanged(store, fingerprint)) is not None:
+        return same
+    seconds: dict[str, float] = {}
+    cleaned = _clean_sources(settings, layouts, tell, today, seconds)
+    wells = pd.concat([one.wells for one in cleaned], ignore_index=True)
+    layers = pd.concat([one.layers for one in cleaned], ignore_index=True)
+    zones = pd.concat([one.water_zones for one in cleaned], ignore_index=True)
+    changes = [one.changes for one in cleaned]
+    flags = [one.flags for one in cleaned]
+    with _timed("terrain", seconds):
+        tell("elevation from the terrain", 0, 1)
+        wells, changed, flagged = _add_elevation(wells, settings)
+        changes.append(changed)
+        flags.append(flagged)
+    with _timed("neighbours", seconds):
+        tell("comparing with the neighbours", 0, 1)
+        flags.append(flag_outliers(wells, settings.region.crs, settings.cleaning))
+    with _timed("matching", seconds):
+        tell("finding wells recorded twice", 0, 1)
+        result = merge_duplicates(wells, layers, zones, settings.matching, settings.region.crs)
+    held_back = stack([one.held_back for one in cleaned], HELD_BACK_COLUMNS)
+    rows_read = sum(one.rows_read for one in cleaned)
+    check_rows(rows_read, kept=len(result.wells), merged=len(result.merged), held_back=len(held_back))
+    check_wells(result.wells)
+    dataset = {
+        "wells": result.wells,
+        "layers": conform(result.layers, LAYER_COLUMNS),
+        "water_zones": conform(result.water_zones, WATER_ZONE_COLUMNS),
+        "changes": stack(changes, CHANGE_COLUMNS),
+        "held_back": held_back,
+        "parts_held_back": stack([one.parts_held_back for one in cleaned], HELD_BACK_COLUMNS),
+        "merged": result.merged,
+        "provenance": result.provenance,
+        "history": result.history,
+        "undecided": result.undecided,
+        "flags": stack(flags, FLAG_COLUMNS),
+        "unknown_words": stack([one.unknown_words for one in cleaned], UNKNOWN_WORD_COLUMNS),
+    }
+    by_source = _count_by_source(cleaned, dataset)
+    counts = {name: int(by_source[name].sum()) for name in by_source.columns if name != "source"}
+    notes = tuple(note for one in cleaned for note in one.notes)
+    manifest = {
+        "region": settings.region.name,
+        "code_version": wellrecords.__version__,
+        "fingerprint": fingerprint,
+        "inputs": inputs,
+        "counts": counts,
+        "sources": by_source.to_dict("records"),
+        "notes": list(notes),
+    }
+    sheets = {f"held_back/{one.name}.csv": held_back_csv(one.held_back) for one in cleaned if len(one.held_back)}
+    with _timed("store", seconds):
+        tell("writing the dataset", 0, 1)
+        version = write_dataset(store, dataset, manifest, sheets)
+        tell("writing the dataset", 1, 1)
+    return RefreshResult(store, version, False, counts, by_source, seconds, notes)
+
+
+def run_summary(store_dir: str | Path) -> dict[str, pd.DataFrame]:
+    """Return the tables of a report on the last refresh. See `wellrecords.run_tables`."""
+    from wellrecords.run_tables import run_summary as tables
+
+    return tables(store_dir)
+
+
+def _load_layouts(sources: tuple[SourceSettings, ...]) -> list[Layout]:
+    layouts, problems = [], []
+    for source in sources:
+        try:
+            layout = load_layout(source.layout)
+            layouts.append(layout.model_copy(update={"name": source.name}) if source.name else layout)
+        except (ProblemsError, WellRecordsError) as error:
+            problems += _as_problems(error, source.layout)
+    if problems:
+        raise ProblemsError(problems, "The layouts cannot be used")
+    names = [layout.name for layout in layouts]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        msg = f"Two sources are called {', '.join(twice)}. Next: give each [[sources]] its own `name` in the settings."
+        raise WellRecordsError(msg)
+    return layouts
+
+
+def _clean_sources(
+    settings: Settings,
+    layouts: list[Layout],
+    tell: Progress,
+    today: date | None,
+    seconds: dict[str, float],
+) -> list[_Cleaned]:
+    cleaned: list[_Cleaned] = []
+    problems: list[Problem] = []
+    rules = load_rules(settings.cleaning.rules)
+    vocabulary = load_vocabulary(settings.cleaning.vocabulary)
+    land = _land_layers(settings)
+    for number, (source, layout) in enumerate(zip(settings.sources, layouts, strict=True)):
+        tell(f"reading {source.file.name}", number, len(layouts))
+        try:
+            cleaned.append(_clean_source(source, layout, settings, rules, vocabulary, land, today, seconds))
+        except (ProblemsError, WellRecordsError) as error:
+            problems += _as_problems(error, source.file.name)
+    tell("reading", len(layouts), len(layouts))
+    if problems:
+        raise ProblemsError(problems, "The sources cannot be used; nothing was written")
+    return cleaned
+
+
+def _clean_source(
+    source: SourceSettings,
+    layout: Layout,
+    settings: Settings,
+    rules: tuple[Rule, ...],
+    vocabulary: Vocabulary,
+    land: LandLayers | None,
+    today: date | None,
+    seconds: dict[str, float],
+) -> _Cleaned:
+    name = layout.name
+    with _timed("read", seconds):
+        raw = read_source(source.file, layout)
+    mending = None
+    if source.mended is not None:
+        mending = mend(raw, read_mended(source.mended), source.mended.name)
+        raw = mending.raw
+    with _timed("convert", seconds):
+        converted = convert_source(
+            raw, layout, private=source.private, bounds=settings.region.bounds, land=land, today=today
+        )
+    changes = [converted.changes]
+    if mending is not None:
+        changes.append(mending_changes(mending, converted.wells, name))
+    with _timed("rules", seconds):
+        ruled = apply_rules(converted.wells, rules, today)
+    changes.append(ruled.changes)
+    held_back = [converted.held_back]
+    if len(ruled.set_aside):
+        labels = pd.Index(converted.wells.index[converted.wells["record_id"].isin(ruled.set_aside["record_id"])])
+        by_id = ruled.set_aside.set_index("record_id").loc[converted.wells.loc[labels, "record_id"]]
+        held_back.append(
+            held_back_rows(
+                raw.table.loc[labels],
+                source=name,
+                file=raw.file,
+                file_row=raw.file_row[labels.to_numpy(dtype=int)],
+                reason=by_id["reason"].to_numpy(dtype=object),
+                why=by_id["why"].to_numpy(dtype=object),
+            )
+        )
+    with _timed("lithology", seconds):
+        kept_layers = converted.layers[converted.layers["record_id"].isin(ruled.wells["record_id"])]
+        lithology = read_lithology(ruled.wells, kept_layers, vocabulary, settings.cleaning.min_rock_ft)
+    changes.append(lithology.changes)
+    flags = [ruled.flags]
+    if len(lithology.disagree):
+        records = ruled.wells.set_index("record_id", drop=False).loc[lithology.disagree["record_id"]]
+        why = "the layers put the rock at " + lithology.disagree["layers_say"].astype(str) + " ft"
+        flags.append(
+            flag_rows(
+                records,
+                "depth_to_bedrock_ft",
+                value=lithology.disagree["value"].to_numpy(dtype=object),
+                rule="rock_against_layers",
+                why=why.to_numpy(dtype=object),
+            )
+        )
+    held = stack(held_back, HELD_BACK_COLUMNS)
+    check_rows(converted.rows_read, kept=len(lithology.wells), held_back=len(held))
+    return _Cleaned(
+        name=name,
+        wells=lithology.wells,
+        layers=lithology.layers,
+        water_zones=converted.water_zones[converted.water_zones["record_id"].isin(ruled.wells["record_id"])],
+        changes=stack(changes, CHANGE_COLUMNS),
+        held_back=held,
+        flags=stack(flags, FLAG_COLUMNS),
+        parts_held_back=converted.parts_held_back,
+        unknown_words=lithology.unknown_words.assign(source=name),
+        rows_read=converted.rows_read,
+        mended=mending.rows if mending else 0,
+        notes=tuple(f"{name}: {note}" for note in converted.notes),
+    )
+
+
+def _land_layers(settings: Settings) -> LandLayers | None:
+    sections, parcels = settings.region.sections, settings.region.parcels
+    if sections is None and parcels is None:
+        return None
+    return LandLayers(
+        sections=read_sections(sections) if sections else None,
+        parcels=read_parcels(parcels) if parcels else None,
+    )
+
+
+def _add_elevation(wells: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    terrain = settings.region.terrain
+    if terrain is None or wells.empty:
+        return wells, stack([], CHANGE_COLUMNS), stack([], FLAG_COLUMNS)
+    from wellrecords.terrain import sample_elevation_ft
+
+    sampled = sample_elevation_ft(terrain, wells["longitude"].to_numpy(), wells["latitude"].to_numpy())
+    flags = flag_terrain(wells, sampled, settings.cleaning.terrain_differs_ft)
+    fill = wells["land_elevation_ft"].isna().to_numpy() & ~pd.isna(sampled)
+    after = sampled[fill].round(1)
+    changes = change_rows(
+        wells.loc[fill],
+        "land_elevation_ft",
+        before=np.full(len(after), None),
+        after=after,
+        rule="elevation_from_terrain",
+        why="the record has none; taken from the terrain at its place",
+    )
+    wells = wells.copy()
+    wells.loc[fill, "land_elevation_ft"] = after
+    return wells, changes, flags
+
+
+def _count_by_source(cleaned: list[_Cleaned], dataset: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    def count(table: str) -> pd.Series:
+        return dataset[table]["source"].value_counts()
+
+    per_table = {name: count(name) for name in ("wells", "merged", "held_back", "changes", "flags")}
+    return pd.DataFrame(
+        [
+            {
+                "source": one.name,
+                "rows_read": one.rows_read,
+                "kept": int(per_table["wells"].get(one.name, 0)),
+                "merged": int(per_table["merged"].get(one.name, 0)),
+                "held_back": int(per_table["held_back"].get(one.name, 0)),
+                "mended": one.mended,
+                "changes": int(per_table["changes"].get(one.name, 0)),
+                "flags": int(per_table["flags"].get(one.name, 0)),
+            }
+            for one in cleaned
+        ]
+    )
+
+
+# --- inputs, by what they hold --------------------------------------------------------------------------------
+
+
+def _inputs(settings: Settings, layouts: list[Layout]) -> list[dict[str, str]]:
+    """List every file that the run reads, with its hash."""
+    files: list[tuple[str, Path]] = []
+    missing: list[Problem] = []
+    for source, layout in zip(settings.sources, layouts, strict=True):
+        files.append(("source", source.file))
+        files += [("companion", path) for path in _companions(source.file, layout)]
+        if source.mended is not None:
+            files.append(("mended", source.mended))
+    optional = {
+        "terrain": settings.region.terrain,
+        "sections": settings.region.sections,
+        "parcels": settings.region.parcels,
+        "rules": settings.cleaning.rules,
+        "vocabulary": settings.cleaning.vocabulary,
+    }
+    files += [(role, path) for role, path in optional.items() if path is not None]
+    for role, path in files:
+        if not path.is_file():
+            missing.append(
+                Problem(
+                    what=f"there is no such file ({role})",
+                    rule="each file that the settings name must be there",
+                    next_step="put it there, or correct the settings",
+                    file=str(path),
+                    code="file_missing",
+                )
+            )
+    if missing:
+        raise ProblemsError(missing, "The sources cannot be used; nothing was written")
+    return [{"role": role, "file": path.name, "sha256": _sha256(path)} for role, path in files]
+
+
+def _companions(file: Path, layout: Layout) -> Iterator[Path]:
+    for part in (layout.layers, layout.water_zones):
+        if part is not None and part.file is not None:
+            companion = file.with_name(part.file.format(stem=file.name.split(".")[0]))
+            if companion.exists():
+                yield companion
+
+
+def _fingerprint(inputs: list[dict[str, str]], settings: Settings) -> str:
+    """Return one hash of all that the result depends on: files, layouts, settings and our own code."""
+    whole = hashlib.sha256()
+    for one in inputs:
+        whole.update(f"{one['role']} {one['sha256']}\n".encode())
+    whole.update(settings.region.model_dump_json(include={"crs", "bounds"}).encode())
+    for source in settings.sources:
+        whole.update(source.model_dump_json(include={"name", "private", "layout"}).encode())
+        layout = Path(source.layout)
+        whole.update(layout.read_bytes() if layout.is_file() else b"")
+    whole.update(settings.cleaning.model_dump_json(exclude={"rules", "vocabulary"}).encode())
+    whole.update(settings.matching.model_dump_json().encode())
+    whole.update(_code_hash().encode())
+    return whole.hexdigest()
+
+
+def _code_hash() -> str:
+    """Return a hash of the package's own files that a refresh runs: another version may read otherwise."""
+    whole = hashlib.sha256()
+    root = Path(str(resources.files("wellrecords")))
+    rooms = ("*.py", "sources/**/*", "cleaning/**/*", "matching/**/*")
+    for path in sorted({path for room in rooms for path in root.glob(room) if path.suffix in (".py", ".toml", ".csv")}):
+        whole.update(path.relative_to(root).as_posix().encode())
+        whole.update(path.read_bytes())
+    return whole.hexdigest()
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _unchanged(store: Path, fingerprint: str) -> RefreshResult | None:
+    version = current_version(store)
+    if version is None:
+        return None
+    try:
+        manifest: dict[str, Any] = read_manifest(store)
+    except WellRecordsError:
+        return None
+    if manifest.get("fingerprint") != fingerprint:
+        return None
+    return RefreshResult(
+        store, version, True, manifest["counts"], pd.DataFrame(manifest["sources"]), {}, tuple(manifest["notes"])
+    )
+
+
+def _as_problems(error: WellRecordsError, file: str) -> list[Problem]:
+    if isinstance(error, ProblemsError):
+        return list(error.problems)
+    return [Problem(str(error).rstrip("."), "the file can be read", "see above", file=file, code="unusable")]
+
+
+@contextmanager
+def _timed(stage: str, seconds: dict[str, float]) -> Iterator[None]:
+    start = time.perf_counter()
+    yield
+    seconds[stage] = seconds.get(stage, 0.0) + time.perf_counter() - start
