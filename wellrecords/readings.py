@@ -48,6 +48,7 @@ WHY: dict[str, str] = {
     "remark": "words behind the figure were left out",
     "below": "the text gives an upper bound only",
     "at_least": "the text gives a lower bound only",
+    "pumped": "the source says that the well may make more than the rate of the test",
     "range": "the text gives a range",
     "reversed": "the ends of the range stood in reversed order",
     "above_ground": "the level stands above the ground, so its depth is negative",
@@ -214,7 +215,20 @@ _FIGURE = re.compile(r"^(?P<number>\d+\s+\d+/\d+|\d+-\d+/\d+|\d+/\d+|[\d.,]*\d\.
 _FRACTION = re.compile(r"^(?:(?P<whole>\d+)[\s-]+)?(?P<top>\d+)/(?P<bottom>\d+)$")
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _SAME = str.maketrans(
-    {"–": "-", "—": "-", "−": "-", "‑": "-", "’": "'", "′": "'", "‘": "'", "”": '"', "″": '"', "“": '"', "\xa0": " "}
+    {
+        "–": "-",
+        "—": "-",
+        "−": "-",
+        "‑": "-",
+        "’": "'",
+        "′": "'",
+        "‘": "'",
+        "”": '"',
+        "″": '"',
+        "“": '"',
+        "`": "'",
+        "\xa0": " ",
+    }
 )
 
 
@@ -502,14 +516,13 @@ def parse_readings(
     flag = np.full(count + 1, "blank", dtype=object)
     column = _Column(kind, known_unit(unit or DEFAULT_UNITS[kind]) or "", decimal)
     series = pd.Series(np.asarray(uniques, dtype=object), dtype="str")
-    plain = (
-        series.str.fullmatch(r"(?:\d+\.?\d*|\.\d+)").to_numpy(dtype=bool) if decimal == "." else np.zeros(count, bool)
-    )
-    dummies = series.isin(list(_UNKNOWN_WORDS | set(words or ()))).to_numpy()
-    plain = plain & ~dummies
+    mark = re.escape(decimal)
+    dummies = series.str.strip().str.casefold().isin(list(_UNKNOWN_WORDS | set(words or ())))
+    plain = (series.str.fullmatch(rf"(?:\d+{mark}?\d*|{mark}\d+)") & ~dummies).to_numpy(dtype=bool)
     if plain.any():
-        values = column.canonical(1.0, column.unit) * pd.to_numeric(series[plain]).to_numpy(dtype=float)
-        low[:-1][plain] = high[:-1][plain] = values
+        numbers = series[plain].str.replace(decimal, ".", regex=False)
+        low[:-1][plain] = pd.to_numeric(numbers).to_numpy(dtype=float) * column.canonical(1.0, column.unit)
+        high[:-1][plain] = low[:-1][plain]
         flag[:-1][plain] = ""
     for place in np.flatnonzero(~plain):
         reading = parse_reading(series.iloc[place], kind=kind, unit=unit, decimal=decimal, words=words)

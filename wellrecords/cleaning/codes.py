@@ -43,18 +43,27 @@ def convert_codes(column: str, rules: CodeRules, findings: Findings, rows: np.nd
     empty = blank_code(column, rules)
     meaning = np.full(len(uniques), empty, dtype=object)
     fate = np.full(len(uniques), "", dtype=object)
+    exact = {spelling for spelling, _ in rules.classified()}
+    listed = {tidy_code(spelling) for spelling in exact}
     for number, text in enumerate(uniques):
         if not tidy_code(text):
             continue
         place, code = rules.place_of(text)
         meaning[number] = code or empty
         fate[number] = place or "unknown"
+        if place == "canonical" and tidy_code(text) in listed and text not in exact:
+            fate[number] = "letter_case"
     asked = np.ones(len(texts), dtype=bool) if rows is None else rows
     row_fate = fate[codes]
     row_meaning = meaning[codes]
     original = texts.to_numpy(dtype=object)
     for name, rule, why in (
         ("mend", "mended_code", "the layout lists the spelling as a misspelling of this code"),
+        (
+            "letter_case",
+            "letter_case",
+            "the spelling differs from the source's code in its letter case or its blanks only",
+        ),
         ("ignore", "ignored_code", "the layout lists the spelling as one that says nothing"),
     ):
         at = np.flatnonzero((row_fate == name) & asked)

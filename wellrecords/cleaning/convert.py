@@ -12,6 +12,7 @@ import pandas as pd
 from wellrecords.cleaning.codes import blank_code, convert_codes, convert_dates
 from wellrecords.cleaning.figures import (
     Figures,
+    open_pumped,
     read_figures,
     record_changes,
     settle,
@@ -240,6 +241,9 @@ def _lay_figures(
             f"{smallest_yield_gpm:g} gpm" if np.isfinite(smallest_yield_gpm) else "not known: nobody reports a yield"
         )
         findings.notes.append(f"yield_gpm: a dry hole yields between 0 and the smallest reported yield, {amount}")
+    if rate is not None:
+        methods = findings.layout.readings["yield_gpm"].at_least_methods
+        open_pumped(rate, np.asarray(table["yield_method"], dtype=object), methods)
     settle(bedrock, water, rate, np.asarray(total_depth, dtype=float), smallest_yield_gpm)
     for column, each in figures.items():
         if column in INTERVAL_QUANTITIES:

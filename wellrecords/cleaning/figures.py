@@ -278,6 +278,14 @@ def settle(
             rate.low[dry] = np.nan
 
 
+def open_pumped(rate: Figures, yield_method: np.ndarray, methods: tuple[str, ...]) -> None:
+    """Open the upper end, in place, of figures that the source calls a least yield (a test pumped at one rate)."""
+    if methods:
+        exact = np.isfinite(rate.low) & (rate.low == rate.high) & (rate.low > 0.0) & np.isin(yield_method, methods)
+        rate.high[exact] = np.inf
+        rate.flag[exact] = np.char.lstrip(np.char.add(rate.flag[exact].astype(str), " pumped")).astype(object)
+
+
 def smallest_yield(rate: Figures | None, kept: np.ndarray) -> float:
     """Return the smallest yield that is reported in the kept rows, null where none is."""
     if rate is None:

@@ -41,13 +41,17 @@ def parse_layers(text: str) -> list[tuple[str, str, str]] | None:
 
 
 def parse_zones(text: str) -> list[tuple[str, str]] | None:
-    """Cut a list of water zones into (depth, amount), None where an entry does not fit.
+    """Cut a list of water zones into (depth, amount), none where it says that there is none.
+
+    An entry that does not fit makes the whole text unreadable: None.
 
     Examples
     --------
     >>> parse_zones("120' 2gpm, 210' 4 gpm")
     [("120'", '2gpm'), ("210'", '4 gpm')]
     """
+    if text.strip().casefold() in ("none", "dry", "no water", "nil"):
+        return []
     entries = [entry.strip() for entry in re.split(r"[;,\n&|]+|\band\b", text) if entry.strip()]
     found = [_ZONE.match(entry) for entry in entries]
     if not found or any(match is None for match in found):

@@ -131,6 +131,8 @@ def _way(
     if rules.kind == "degrees":
         places = degree_places(x_texts, y_texts, bounds=bounds, west=rules.unsigned_longitude == "west")
         x, y = places["longitude"].to_numpy(copy=True), places["latitude"].to_numpy(copy=True)
+        if rules.unsigned_longitude == "west" and asked.any():
+            findings.notes.append("position: every longitude without a sign is west, as the layout says")
         digits_m, mend = places["error_m"].to_numpy(), places["mend"].to_numpy(dtype=object)
     elif rules.kind == "geometry":
         x, y = (parse_angles(texts)["degrees"].to_numpy(copy=True) for texts in (x_texts, y_texts))
@@ -155,9 +157,11 @@ def _way(
                     "which is part of their position error"
                 )
     # A round dummy is round as it was written, whatever the datum makes of it.
-    zero_or_round = ((x == 0.0) | (y == 0.0) | ((x % 1.0 == 0.0) & (y % 1.0 == 0.0))) & (rules.kind == "degrees")
-    zero_or_round &= digits_m > 0.0
-    longitude[zero_or_round], latitude[zero_or_round] = x[zero_or_round], y[zero_or_round]
+    dummy = (x == 0.0) | (y == 0.0)
+    if rules.kind == "degrees":
+        dummy = dummy | ((x % 1.0 == 0.0) & (y % 1.0 == 0.0))
+    degrees = rules.kind == "degrees"
+    longitude[dummy], latitude[dummy] = (x[dummy], y[dummy]) if degrees else (0.0, 0.0)
     method, error_m = _method_and_error(rules, findings, asked & open_rows)
     error_m = np.sqrt(error_m**2 + digits_m**2 + datum_m**2)
     return _Way(asked, longitude, latitude, method, error_m, mend, original)
@@ -291,7 +295,7 @@ def _land_grid(rules: PositionRules, findings: Findings, land: LandLayers | None
         return _Way(asked, nothing, nothing, np.full(count, "section", object), nothing, _no_mend(count), original)
     keys = section_keys(texts["township"], texts["range"], texts["section"])
     places = section_places(keys, texts["quarter"], land.sections)
-    asked &= places["longitude"].notna().to_numpy()
+    asked = asked & places["longitude"].notna().to_numpy()
     return _Way(
         asked,
         places["longitude"].to_numpy(),

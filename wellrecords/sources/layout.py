@@ -136,6 +136,9 @@ class ReadingRules(Columns):
     mark_from, marks
         A column of marks beside the figure, and what each mark means: "<",
         ">", "~", a word as above, or "" for nothing.
+    at_least_methods : tuple of str
+        For a yield: the yield methods of which the source says that the well
+        may make more than the figure (a test pumped at one rate).
     unreadable : {"hold_back", "unknown"}
         What becomes of a row whose text cannot be read.
     """
@@ -149,6 +152,7 @@ class ReadingRules(Columns):
     words: dict[str, str] = {}
     mark_from: tuple[str, ...] = ()
     marks: dict[str, str] = {}
+    at_least_methods: tuple[str, ...] = ()
     unreadable: Literal["hold_back", "unknown"] = "hold_back"
 
     @model_validator(mode="after")
@@ -242,7 +246,7 @@ class CodeRules(Columns):
                 msg = f"{spelling!r} is classified twice: in {seen[code]} and in {place}"
                 raise ValueError(msg)
             seen[code] = place
-        stems = [code.removesuffix("*") for code in seen if code.endswith("*")]
+        stems = [code.removesuffix("*") for code in seen if code.endswith("*") and code != "*"]
         for stem in stems:
             if any(other != stem and other.startswith(stem) for other in stems):
                 msg = f"two spellings with * overlap: {stem + '*'!r} covers the other"
@@ -253,12 +257,13 @@ class CodeRules(Columns):
         """Return the set in which a text is classified ("" where in none), and the canonical code it leads to ("").
 
         A spelling that ends in ``*`` stands for every text that begins so and
-        is not listed itself.
+        is not listed itself; ``*`` alone for whatever is left.
         """
         code = tidy_code(text)
         places = {tidy_code(spelling): place for spelling, place in self.classified()}
         if code not in places:
-            code = next((s for s in places if s.endswith("*") and code.startswith(s.removesuffix("*"))), "")
+            stems = [s for s in places if s.endswith("*") and code.startswith(s.removesuffix("*"))]
+            code = max(stems, key=len, default="")
         place = places.get(code, "")
         if place == "mend":
             return place, next(target for spelling, target in self.mend.items() if tidy_code(spelling) == code)
@@ -505,6 +510,9 @@ class Layout(Rules):
                 if known_unit(unit) not in factors:
                     msg = f"readings.{column}: {unit!r} does not measure it; known: {', '.join(factors)}"
                     raise ValueError(msg)
+            if rules.at_least_methods and (column != "yield_gpm" or set(rules.at_least_methods) - set(YIELD_METHODS)):
+                msg = f"readings.{column}.at_least_methods: for yield_gpm only, among {', '.join(YIELD_METHODS)}"
+                raise ValueError(msg)
         return self
 
     def column_lists(self) -> Iterator[tuple[str, tuple[str, ...], bool]]:
