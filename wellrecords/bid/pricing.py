@@ -17,7 +17,8 @@ from wellrecords.demand import DemandSettings, Need, describe_yield, household_n
 from wellrecords.errors import WellRecordsError
 from wellrecords.water_system import WaterSystemSettings, design_water_systems
 
-DRAW_COLUMNS = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
+NEEDED = {"depth_to_bedrock_ft": "the depth to rock", "depth_to_target_ft": "the depth to the wanted water"}
+"""Columns of the draws without which there is no bid, in words."""
 
 
 class Estimate(Protocol):
@@ -85,9 +86,11 @@ def price_bid(
     ProblemsError
         Where the price book does not fit.
     """
-    if estimate.support == "none" or estimate.draws is None:
-        return NoBid(estimate.lot_id, _refusal(estimate))
-    draws = _checked_draws(estimate)
+    refusal = _refusal(estimate)
+    if refusal is not None or estimate.draws is None:
+        return NoBid(estimate.lot_id, refusal or "No bid: there are no draws of this lot.")
+    draws = estimate.draws.reset_index(drop=True)
+    water = draws["depth_to_water_ft"].to_numpy(dtype=float)
     need = household_need(demand)
     usable_gpm = construction.least_usable_gpm
     if usable_gpm is None:
@@ -103,17 +106,18 @@ def price_bid(
         random_state=settings.random_state,
     )
     outcome = drilled["outcome"].to_numpy(dtype=str)
+    level_unknown = np.isnan(water)
     wells = design_wells(
         drilled["drilled_ft"],
         draws["depth_to_bedrock_ft"],
-        draws["depth_to_water_ft"],
+        np.where(level_unknown, 0.0, water),
         drilled["yield_gpm"],
         construction,
         usable=outcome != "dry",
     )
     system = design_water_systems(
         wells,
-        draws["depth_to_water_ft"],
+        np.where(level_unknown, drilled["drilled_ft"], water),
         drilled["yield_gpm"],
         need,
         water_system,
@@ -125,13 +129,15 @@ def price_bid(
     at_mean_costs = cost_lines(quantities, price_book)
     line_costs = spread_costs(at_mean_costs, price_book, settings.random_state)
     total = line_costs.sum(axis=1).to_numpy()
+    unknowns = {
+        "depth to the wanted water": draws["depth_to_target_ft"].to_numpy(),
+        "depth to rock": draws["depth_to_bedrock_ft"].to_numpy(),
+        "yield where drilling stops": drilled["drilled_yield_gpm"].to_numpy(),
+    }
+    if not level_unknown.any():
+        unknowns["depth to the water level"] = water
     drivers = drivers_of_spread(
-        {
-            "depth to the wanted water": draws["depth_to_target_ft"].to_numpy(),
-            "depth to rock": draws["depth_to_bedrock_ft"].to_numpy(),
-            "depth to the water level": draws["depth_to_water_ft"].to_numpy(),
-            "yield where drilling stops": drilled["drilled_yield_gpm"].to_numpy(),
-        },
+        unknowns,
         at_mean_costs.sum(axis=1).to_numpy(),
         float(np.var(total)),
         complete=not quantities["fracturing"].any(),
@@ -150,31 +156,29 @@ def price_bid(
         drivers=drivers,
         outcomes={name: float(np.mean(outcome == name)) for name in OUTCOMES},
         chance_of_screen=float(wells["screened"].mean()),
-        notes=_notes(estimate, quantities, need, construction),
+        notes=_notes(estimate, quantities, need, construction, level_unknown=bool(level_unknown.any())),
     )
 
 
-def _refusal(estimate: Estimate) -> str:
-    reason = "No bid: the records near this lot cannot say how deep a well must go or what it would make."
+def _refusal(estimate: Estimate) -> str | None:
+    """Say why there can be no bid; None where there can."""
+    if estimate.support == "none" or estimate.draws is None:
+        what = "how deep a well must go or what it would make"
+    else:
+        draws = estimate.draws
+        if draws.empty or not {*NEEDED, "depth_to_water_ft"} <= set(draws.columns):
+            msg = (
+                f"The draws of lot {estimate.lot_id!r} must have rows, with the columns depth_to_water_ft and "
+                f"{', '.join(NEEDED)}; found {len(draws)} rows with {', '.join(draws.columns)}. "
+                "Next: estimate the lot again."
+            )
+            raise WellRecordsError(msg)
+        unknown = [words for name, words in NEEDED.items() if draws[name].isna().any()]
+        if not unknown:
+            return None
+        what = " and ".join(unknown)
+    reason = f"No bid: the records near this lot cannot say {what}."
     return " ".join([reason, *estimate.notes, "A test hole, or records of wells nearby, would change that."])
-
-
-def _checked_draws(estimate: Estimate) -> pd.DataFrame:
-    draws = estimate.draws
-    assert draws is not None
-    absent = [name for name in DRAW_COLUMNS if name not in draws]
-    if absent:
-        msg = f"The draws of lot {estimate.lot_id!r} lack {', '.join(absent)}. Next: estimate the lot again."
-        raise WellRecordsError(msg)
-    draws = draws[list(DRAW_COLUMNS)].reset_index(drop=True)
-    unknown = draws.isna().any(axis=1)
-    if draws.empty or unknown.any():
-        msg = (
-            f"The draws of lot {estimate.lot_id!r} hold {int(unknown.sum())} rows with a missing value out of "
-            f"{len(draws)}; every draw needs all of {', '.join(DRAW_COLUMNS)}. Next: estimate the lot again."
-        )
-        raise WellRecordsError(msg)
-    return draws
 
 
 def suffixes(settings: BidSettings) -> tuple[str, ...]:
@@ -266,7 +270,12 @@ def _per_foot(
 
 
 def _notes(
-    estimate: Estimate, quantities: pd.DataFrame, need: Need, construction: ConstructionSettings
+    estimate: Estimate,
+    quantities: pd.DataFrame,
+    need: Need,
+    construction: ConstructionSettings,
+    *,
+    level_unknown: bool,
 ) -> tuple[str, ...]:
     served = quantities["served"] > 0
     notes = []
@@ -291,6 +300,12 @@ def _notes(
         notes.append(
             f"In {beyond:.1%} of the cases the motor or cable needed is beyond the lists; the largest is priced."
         )
+    if level_unknown:
+        notes.append(
+            "The records here do not give the water level: the pump and its power are priced as if the level stood "
+            "at the bottom, and no storage in the well is counted."
+        )
+        return tuple(notes)
     short = np.mean(quantities["short_column"] > 0)
     if short > 0:
         notes.append(f"In {short:.1%} of the cases the water column is too short for the margins of the pump.")
