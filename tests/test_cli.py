@@ -1,0 +1,68 @@
+"""The commands: verbs, exit codes, what is shown and what is not."""
+
+import subprocess
+import sys
+
+import pytest
+from typer.testing import CliRunner
+
+from wellrecords import cli
+
+
+def run(*words, cwd=None):
+    """Run the installed command as a user does, output piped."""
+    program = [sys.executable, "-c", "from wellrecords.cli import main; main()", *map(str, words)]
+    return subprocess.run(program, capture_output=True, text=True, cwd=cwd, timeout=120, check=False)
+
+
+@pytest.mark.parametrize("words", [(), ("refresh",), ("estimate",), ("report",), ("held-back",)])
+def test_each_verb_explains_itself(words):
+    shown = CliRunner().invoke(cli.app, [*words, "--help"])
+    assert shown.exit_code == 0
+    assert len(shown.output.splitlines()) > 5
+    assert not any(line.rstrip().endswith("...") for line in shown.output.splitlines()), "a verb's line is cut short"
+
+
+def test_an_absent_settings_file_is_an_expected_error(tmp_path):
+    done = run("refresh", tmp_path / "none.toml")
+    assert done.returncode == 2
+    assert "There is no settings file" in done.stderr
+    assert "Next:" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+
+
+@pytest.mark.parametrize("place", ["here", "45.2", "1,2,3", "-70.1;45.2"])
+def test_a_place_that_is_none_is_refused_with_the_way_to_write_it(place, tmp_path):
+    settings = tmp_path / "region.toml"
+    settings.write_text(
+        '[region]\nname = "R"\ncrs = "EPSG:26919"\nbounds = [-71, 45, -69, 46]\nstore = "store"\n'
+        '[[sources]]\nfile = "a.csv"\nlayout = "california_wcr"\n'
+    )
+    done = run("estimate", settings, f"--at={place}")
+    assert done.returncode == 2
+    assert "--at=-70.05,45.21" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_unknown_settings_are_all_named_at_once(tmp_path):
+    settings = tmp_path / "region.toml"
+    settings.write_text(
+        '[region]\nname = "R"\ncrs = "EPSG:4326"\nbounds = [-71, 45, -69, 46]\nstore = "store"\ncolour = "red"\n'
+        '[[sources]]\nfile = "a.csv"\nlayout = "california_wcr"\n'
+    )
+    done = run("refresh", settings)
+    assert done.returncode == 2
+    assert "region.colour" in done.stderr
+    assert "region.crs" in done.stderr
+
+
+def test_a_source_that_is_no_pair_is_refused(tmp_path):
+    settings = tmp_path / "region.toml"
+    settings.write_text(
+        '[region]\nname = "R"\ncrs = "EPSG:26919"\nbounds = [-71, 45, -69, 46]\nstore = "store"\n'
+        '[[sources]]\nfile = "a.csv"\nlayout = "california_wcr"\n'
+    )
+    done = run("refresh", settings, "--source", "a.csv")
+    assert done.returncode == 2
+    assert "NAME=FILE" in done.stderr
