@@ -161,7 +161,14 @@ def test_water_table_is_subdued_terrain():
     ground = region.at(region.random_places(500, 4))
     level = ground.elevation_ft - ground.depth_to_water_ft
     assert stats.linregress(ground.elevation_ft, level).slope == pytest.approx(0.75)
-    assert 0.0 < (ground.depth_to_water_ft < 0.0).mean() < 0.2
+
+
+def test_some_valley_wells_flow():
+    region = simulate_region(random_state=3)
+    ground = region.at(region.random_places(4000, 4))
+    flowing, valley = ground.depth_to_water_ft < 0.0, ground.valley_index > 0.8
+    assert 0.1 < flowing[valley].mean() < 0.4  # level 4 ft, sd 6 ft: P(z < -4/6) = 0.25 on a valley's middle line
+    assert flowing[ground.valley_index < 0.5].mean() < 0.01
 
 
 def test_cover_is_thicker_in_valleys():

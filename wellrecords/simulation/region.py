@@ -12,6 +12,9 @@ from wellrecords.simulation.drilling import depth_to_target_ft, drill_wells, eff
 from wellrecords.simulation.fields import RandomField
 from wellrecords.simulation.settings import RegionSettings
 
+VALLEYS = ("valley", "side_valley")
+"""Fields whose zero lines the valleys follow."""
+
 
 class Ground:
     """The ground at some places: each surface is worked out once, when asked.
@@ -38,11 +41,15 @@ class Ground:
     @cached_property
     def valley_index(self) -> np.ndarray:
         """1 on a valley's middle line, falling to 0 away from it."""
-        return np.exp(-0.5 * (self._field("valley") / self.settings.valley_width) ** 2)
+        # Two sets of valleys cross, so that nearly all of them find a way out.
+        away = [1.0 - np.exp(-0.5 * (self._field(name) / self.settings.valley_width) ** 2) for name in VALLEYS]
+        return 1.0 - away[0] * away[1]
 
     @cached_property
     def _relief_ft(self) -> np.ndarray:
-        return self.settings.hill_ft * self._field("hill") + self.settings.valley_ft * (1.0 - self.valley_index)
+        """Height of the land above the valley floor: an even floor, uneven hills."""
+        s = self.settings
+        return (1.0 - self.valley_index) * (s.valley_ft + s.hill_ft * self._field("hill"))
 
     @cached_property
     def elevation_ft(self) -> np.ndarray:
@@ -241,7 +248,7 @@ def simulate_region(settings: RegionSettings | None = None, random_state: int | 
     rng = np.random.default_rng(random_state)
     lengths = {
         "hill": (s.hill_length_m, 2.5),
-        "valley": (s.valley_length_m, 2.5),
+        **dict.fromkeys(VALLEYS, (s.valley_length_m, 2.5)),
         "cover": (s.cover_length_m, 1.5),
         "cover_rough": (s.cover_rough_length_m, 1.5),
         "water": (s.water_length_m, 1.5),

@@ -101,8 +101,8 @@ class RegionSettings(_Frozen):
     hill_ft: float = 60.0
     hill_length_m: float = Field(default=2_500.0, gt=0.0)
     valley_ft: float = Field(default=160.0, ge=0.0)
-    valley_length_m: float = Field(default=4_000.0, gt=0.0)
-    valley_width: float = Field(default=0.4, gt=0.0)
+    valley_length_m: float = Field(default=5_000.0, gt=0.0)
+    valley_width: float = Field(default=0.25, gt=0.0)
 
     cover_median_ft: float = Field(default=14.0, gt=0.0)
     cover_valley_factor: float = Field(default=4.0, gt=0.0)
