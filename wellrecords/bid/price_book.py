@@ -55,9 +55,7 @@ class PriceLine(BaseModel):
     @model_validator(mode="after")
     def _check(self) -> PriceLine:
         if isinstance(self.unit_cost_usd, dict) != (self.by is not None):
-            msg = (
-                f"line {self.key!r}: a table of costs needs `by`, the column that holds the size, and one cost has none"
-            )
+            msg = f"line {self.key!r}: a table of costs needs `by`, the column of the size; a single cost has no `by`"
             raise ValueError(msg)
         costs = self.unit_cost_usd.values() if isinstance(self.unit_cost_usd, dict) else [self.unit_cost_usd]
         if not costs or not all(np.isfinite(cost) and cost >= 0 for cost in costs):
@@ -80,10 +78,13 @@ class PriceBook(BaseModel):
 
     title: str
     note: str = ""
-    lines: tuple[PriceLine, ...] = Field(min_length=1)
+    lines: tuple[PriceLine, ...]
 
     @model_validator(mode="after")
     def _check(self) -> PriceBook:
+        if not self.lines:
+            msg = "a price book needs at least one line"
+            raise ValueError(msg)
         keys = [line.key for line in self.lines]
         twice = sorted({key for key in keys if keys.count(key) > 1})
         if twice:

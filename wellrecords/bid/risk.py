@@ -9,7 +9,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from scipy.optimize import brentq
 
 
 def chance_of_loss(cost_usd: np.ndarray, price_usd: ArrayLike) -> np.ndarray:
@@ -93,8 +92,10 @@ def price_table(cost_usd: np.ndarray, prices_usd: ArrayLike) -> pd.DataFrame:
 def per_foot_price_usd(depth_ft: np.ndarray, wanted_usd: float, minimum_usd: float) -> float:
     """Return the price a foot at which the expected bill is the wanted sum.
 
-    The bill is max(minimum, price times depth). The root of its mean less the
-    wanted sum, which rises with the price.
+    The bill is max(minimum, price times depth). For any k, the mean bill is at
+    least what the k deepest holes bring by the foot and the others by the
+    minimum, and for the right k it is just that: so the price is the least of
+    those that the k = 1 to n would ask.
 
     Parameters
     ----------
@@ -112,8 +113,6 @@ def per_foot_price_usd(depth_ft: np.ndarray, wanted_usd: float, minimum_usd: flo
     """
     if wanted_usd <= minimum_usd:
         return 0.0
-
-    def surplus(price: float) -> float:
-        return float(np.maximum(minimum_usd, price * depth_ft).mean() - wanted_usd)
-
-    return float(brentq(surplus, 0.0, wanted_usd / depth_ft.mean(), xtol=1e-9))
+    deepest = np.cumsum(np.sort(depth_ft)[::-1])
+    by_minimum = np.arange(depth_ft.size - 1, -1, -1) * minimum_usd
+    return float(np.min((wanted_usd * depth_ft.size - by_minimum) / deepest))

@@ -1,0 +1,222 @@
+import dataclasses
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from invented_lot import FakeEstimate, invented_draws
+
+from wellrecords.bid import OUTCOMES, Bid, BidSettings, NoBid, PriceBook, PriceLine, load_price_book, price_bid
+from wellrecords.construction import ConstructionSettings
+from wellrecords.demand import DemandSettings
+from wellrecords.errors import WellRecordsError
+from wellrecords.water_system import WaterSystemSettings
+
+SAMPLE = load_price_book(Path(__file__).parents[2] / "sample_records" / "price_book.toml")
+ESTIMATE = FakeEstimate(invented_draws())
+
+
+def priced(estimate=ESTIMATE, *, demand=None, construction=None, water=None, book=SAMPLE, **settings) -> Bid:
+    bid = price_bid(
+        estimate,
+        demand or DemandSettings(persons=4),
+        construction or ConstructionSettings(),
+        water or WaterSystemSettings(),
+        book,
+        BidSettings(**settings),
+    )
+    assert isinstance(bid, Bid)
+    return bid
+
+
+BID = priced()
+
+
+def test_line_costs_add_up_to_the_total():
+    assert np.allclose(BID.line_costs.sum(axis=1), BID.total_usd)
+    assert BID.lines["cost_usd_mean"].sum() == pytest.approx(BID.total_quantiles["mean"])
+    assert BID.lines["line"].tolist() == list(BID.line_costs.columns)
+    assert (BID.line_costs >= 0).all().all()
+    assert (BID.quantities.drop(columns=["pumping_level_ft"]) >= 0).all().all()
+    assert np.isfinite(BID.quantities.to_numpy()).all()
+
+
+def test_a_bid_of_one_line_worked_by_hand():
+    # Three holes of 100, 200 and 400 ft (the limit): 20 a foot from 20 ft of rock down.
+    draws = pd.DataFrame(
+        {
+            "depth_to_bedrock_ft": [20.0] * 3,
+            "depth_to_water_ft": [30.0] * 3,
+            "depth_to_target_ft": [100.0, 200.0, np.inf],
+        }
+    )
+    book = PriceBook(
+        title="One line",
+        lines=(PriceLine(key="rock", label="Rock", quantity="drilled_ft", unit="ft", unit_cost_usd=20.0),),
+    )
+    bid = priced(FakeEstimate(draws, max_depth_ft=400.0), book=book, fixed_price_risk=0.4, margin=0.1)
+    assert bid.total_usd.tolist() == [2000.0, 4000.0, 8000.0]
+    # The mean of 4,667 with 10 % is 5,133; one loss in three is within 0.4, so 4,000 would do: the margin sets it.
+    assert bid.fixed_price_usd == pytest.approx(14_000 / 3 * 1.1)
+    assert bid.fixed_price_set_by == "margin"
+    assert bid.chance_of_loss == pytest.approx(1 / 3)
+    assert bid.expected_loss_usd == pytest.approx((8000 - 14_000 / 3 * 1.1) / 3)
+    assert bid.loss_when_losing_usd == pytest.approx(8000 - 14_000 / 3 * 1.1)
+    safe = priced(FakeEstimate(draws, max_depth_ft=400.0), book=book, fixed_price_risk=0.1, margin=0.1)
+    assert (safe.fixed_price_usd, safe.fixed_price_set_by, safe.chance_of_loss) == (8000.0, "risk", 0.0)
+    # By the foot with a minimum of 3,000: (3000 + 200 p + 400 p) / 3 = 5,133.33, p = 20.667.
+    foot = priced(FakeEstimate(draws, max_depth_ft=400.0), book=book, margin=0.1, minimum_charge_usd=3000.0)
+    assert foot.per_foot_price_usd == pytest.approx((14_000 * 1.1 - 3000) / 600)
+    assert foot.outcomes == {
+        "target_met": pytest.approx(2 / 3),
+        "target_met_by_fracturing": 0.0,
+        "short_of_target": pytest.approx(1 / 3),
+        "dry": 0.0,
+    }
+
+
+@pytest.mark.parametrize("risk", [0.05, 0.1, 0.2, 0.3])
+def test_where_risk_sets_the_price_the_chance_of_loss_is_the_risk(risk):
+    bid = priced(fixed_price_risk=risk, margin=0.0)
+    assert bid.fixed_price_set_by == "risk"
+    # Costs are spread by the price book's own spread, so there are no ties: to one draw.
+    assert risk - 1 / len(bid.total_usd) < bid.chance_of_loss <= risk
+    assert bid.chance_of_loss == np.mean(bid.total_usd > bid.fixed_price_usd)
+
+
+def test_the_margin_sets_the_price_where_the_cost_is_sure():
+    sure = pd.DataFrame(
+        {"depth_to_bedrock_ft": [20.0] * 100, "depth_to_water_ft": [30.0] * 100, "depth_to_target_ft": [200.0] * 100}
+    )
+    bid = priced(FakeEstimate(sure), margin=0.3)
+    assert bid.fixed_price_set_by == "margin"
+    assert bid.expected_profit_usd == pytest.approx(0.3 * bid.total_quantiles["mean"])
+
+
+@given(st.floats(0.02, 0.45), st.floats(0.02, 0.45))
+@settings(deadline=None, max_examples=10)
+def test_less_risk_is_a_higher_price(one, other):
+    low, high = sorted((one, other))
+    estimate = FakeEstimate(invented_draws(300))
+    careful, bold = priced(estimate, fixed_price_risk=low), priced(estimate, fixed_price_risk=high)
+    assert careful.fixed_price_usd >= bold.fixed_price_usd
+    assert careful.chance_of_loss <= bold.chance_of_loss
+    assert careful.expected_loss_usd <= bold.expected_loss_usd
+
+
+def test_the_bill_by_the_foot_brings_in_cost_and_margin():
+    group = BID.lines.set_index("line")["group"]
+    hole = BID.line_costs[group.index[group == "well"]].sum(axis=1).to_numpy()
+    bill = np.maximum(BID.per_foot_minimum_usd, BID.per_foot_price_usd * BID.quantities["drilled_ft"])
+    assert bill.mean() == pytest.approx(hole.mean() * 1.15)
+    assert BID.per_foot_bill_quantiles["mean"] == pytest.approx(bill.mean())
+    assert BID.per_foot_chance_of_loss == pytest.approx(np.mean(hole > bill))
+
+
+def test_chances_and_shares_add_up():
+    assert list(BID.outcomes) == list(OUTCOMES)
+    assert sum(BID.outcomes.values()) == pytest.approx(1.0)
+    assert BID.drivers["share"].sum() == pytest.approx(1.0)
+    assert BID.drivers["driver"][0] == "depth to the wanted water"
+    assert set(np.unique(BID.outcome)) <= set(OUTCOMES)
+
+
+def test_deeper_limits_meet_the_target_more_often_and_cost_more():
+    shallow, deep = (priced(dataclasses.replace(ESTIMATE, max_depth_ft=limit)) for limit in (300.0, 700.0))
+    assert deep.outcomes["target_met"] > shallow.outcomes["target_met"]
+    assert deep.total_quantiles["mean"] > shallow.total_quantiles["mean"]
+    on = priced(
+        dataclasses.replace(ESTIMATE, max_depth_ft=300.0),
+        construction=ConstructionSettings(at_limit="go_on", second_limit_ft=700.0),
+    )
+    assert on.outcomes["target_met"] == deep.outcomes["target_met"]
+
+
+def test_fracturing_is_priced_where_it_is_done():
+    bid = priced(construction=ConstructionSettings(at_limit="hydrofracture"))
+    done = bid.quantities["fracturing"] > 0
+    assert done.mean() == pytest.approx(1 - BID.outcomes["target_met"])
+    assert (bid.line_costs["hydrofracturing"][done] > 0).all()
+    assert (bid.line_costs["hydrofracturing"][~done] == 0).all()
+    assert bid.outcomes["target_met_by_fracturing"] > 0
+    assert any("hydrofractured" in note for note in bid.notes)
+
+
+def test_a_dry_hole_costs_its_drilling_and_sealing_and_no_pump():
+    draws = invented_draws(500).assign(depth_to_target_ft=np.inf)
+    bid = priced(FakeEstimate(draws), construction=ConstructionSettings(least_usable_gpm=3.0))
+    assert bid.outcomes["dry"] == 1.0
+    water = bid.lines[bid.lines["group"] == "water_system"]
+    assert (water["cost_usd_mean"] == 0).all()
+    assert (bid.line_costs["sealing"] > 0).all()
+    assert any("100% of the cases the hole is dry" in note for note in bid.notes)
+
+
+def test_the_same_seed_gives_the_same_bid_and_the_draws_stay():
+    before = ESTIMATE.draws.copy()
+    again = priced()
+    assert (again.total_usd == BID.total_usd).all()
+    assert (priced(random_state=1).total_usd != BID.total_usd).any()
+    pd.testing.assert_frame_equal(before, ESTIMATE.draws)
+
+
+def test_dearer_units_never_make_a_cheaper_bid():
+    dear = SAMPLE.model_copy(
+        update={
+            "lines": tuple(
+                line.model_copy(update={"unit_cost_usd": line.unit_cost_usd * 1.5})
+                if line.key == "drilling_rock"
+                else line
+                for line in SAMPLE.lines
+            )
+        }
+    )
+    assert (priced(book=dear).total_usd >= BID.total_usd).all()
+    assert priced(book=dear).fixed_price_usd > BID.fixed_price_usd
+
+
+def test_quantile_columns_follow_the_settings():
+    bid = priced(quantiles=(0.05, 0.5, 0.95))
+    assert {"cost_usd_p05", "cost_usd_p95", "quantity_p50"} <= set(bid.lines.columns)
+    assert list(bid.total_quantiles) == ["p05", "p50", "p95", "mean"]
+    assert bid.total_quantiles["p05"] < bid.total_quantiles["p50"] < bid.total_quantiles["p95"]
+
+
+def price(estimate):
+    return price_bid(estimate, DemandSettings(), ConstructionSettings(), WaterSystemSettings(), SAMPLE, BidSettings())
+
+
+def test_where_the_records_cannot_say_there_is_no_figure():
+    answer = price(FakeEstimate(None, support="none", notes=("The nearest well is 31 km away.",)))
+    assert isinstance(answer, NoBid)
+    assert answer.lot_id == "lot-1"
+    assert answer.reason.startswith("No bid: the records near this lot cannot say")
+    assert "31 km" in answer.reason
+    assert not any(character in answer.reason for character in "$")
+    unknown_rock = price(FakeEstimate(invented_draws(50).assign(depth_to_bedrock_ft=np.nan)))
+    assert isinstance(unknown_rock, NoBid)
+    assert "cannot say the depth to rock" in unknown_rock.reason
+
+
+def test_without_water_levels_the_pump_is_priced_at_its_hardest():
+    bid = priced(FakeEstimate(invented_draws().assign(depth_to_water_ft=np.nan)))
+    assert bid.total_quantiles["mean"] > BID.total_quantiles["mean"]
+    assert any("do not give the water level" in note for note in bid.notes)
+    assert "depth to the water level" not in set(bid.drivers["driver"])
+
+
+def test_incomplete_draws_are_an_error():
+    with pytest.raises(WellRecordsError, match="must have rows"):
+        price(FakeEstimate(invented_draws(10).drop(columns="depth_to_water_ft")))
+    with pytest.raises(WellRecordsError, match="found 0 rows"):
+        price(FakeEstimate(invented_draws(10).iloc[:0]))
+
+
+def test_the_notes_say_what_the_middle_case_serves():
+    text = " ".join(priced(demand=DemandSettings(persons=4, lawn_area_ft2=5000)).notes)
+    assert "In the middle case: A" in text
+    assert "serves the house" in text
+    thin = priced(dataclasses.replace(ESTIMATE, support="thin"))
+    assert thin.notes[0].startswith("The records near this lot are thin")
