@@ -125,22 +125,24 @@ def bid(estimate: FakeEstimate) -> Bid:
     quantities = pd.DataFrame(
         {
             "drilled_ft": drilled,
-            "casing_ft": estimate.draws["depth_to_bedrock_ft"] + 20.0,
+            "casing_foot_ft": estimate.draws["depth_to_bedrock_ft"] + 20.0,
             "grout_ft3": (estimate.draws["depth_to_bedrock_ft"] + 20.0) * 0.3,
             "casing_diameter_in": 6.0,
             "pump_setting_ft": drilled - 20.0,
-            "pump_hp": np.where(drilled > 300, 1.0, 0.75),
+            "motor_hp": np.where(drilled > 300, 1.0, 0.75),
+            "pressure_tanks": 1.0,
             "pressure_tank_gal": 44.0,
-            "storage_gal": np.where(estimate.draws["yield_gpm"] < 3, 500.0, 0.0),
+            "storage_tanks": np.where(estimate.draws["yield_gpm"] < 3, 1.0, 0.0),
+            "storage_tank_gal": np.where(estimate.draws["yield_gpm"] < 3, 500.0, 0.0),
         }
     )
     book = [
         ("drilling_rock", "Drilling in rock, 6 in", "well", "ft", 24.0, drilled),
-        ("casing", "Steel casing, 6 in", "well", "ft", 32.0, quantities["casing_ft"]),
+        ("casing", "Steel casing, 6 in", "well", "ft", 32.0, quantities["casing_foot_ft"]),
         ("grout", "Grout", "well", "bags", 28.0, np.ceil(quantities["grout_ft3"] / 1.2)),
         ("pump", "Submersible pump", "water_system", "each", 2100.0, np.ones(count)),
         ("drop_pipe", "Drop pipe", "water_system", "ft", 4.5, quantities["pump_setting_ft"]),
-        ("storage", "Storage tank", "water_system", "each", 1650.0, (quantities["storage_gal"] > 0).astype(float)),
+        ("storage", "Storage tank", "water_system", "each", 1650.0, quantities["storage_tanks"]),
     ]
     costs = pd.DataFrame({key: np.asarray(amount) * price for key, _, _, _, price, amount in book})
     total = costs.sum(axis=1).to_numpy()

@@ -29,8 +29,8 @@ def data_uri(content: bytes, media_type: str = "image/png") -> str:
 
 @cache
 def leaflet_script() -> str:
-    """Return Leaflet's script without its source map line."""
-    return _SOURCE_MAP.sub("", asset_text("leaflet/leaflet.js"))
+    """Return Leaflet's licence and its script, without the source map line."""
+    return f"/*\n{asset_text('leaflet/LICENSE.txt')}*/\n{_SOURCE_MAP.sub('', asset_text('leaflet/leaflet.js'))}"
 
 
 @cache

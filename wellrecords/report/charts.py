@@ -173,6 +173,50 @@ def cost_distribution(
     )
 
 
+def histogram(values: np.ndarray, *, name: str, label: str, unit: str, log: bool = False, least: int = 1) -> Markup:
+    """Draw how many wells have which value.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n,)
+        Finite. On a logarithmic axis those below 0.1 count into the first bar.
+    name, label, unit : str
+    log : bool, default=False
+    least : int, default=1
+        Bars of fewer wells are left out: for those who may not see one well.
+
+    Returns
+    -------
+    Markup
+    """
+    figure, axes = _figure()
+    low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
+    last = float(np.quantile(values, 0.995))
+    if log:
+        edges = np.geomspace(0.1, max(last, 1.0), 25)
+        axes.set_xscale("log")
+        axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
+        axes.tick_params(which="minor", length=0)
+    else:
+        step = _bin_width(last)
+        edges = np.arange(0.0, last + step, step)
+        axes.xaxis.set_major_formatter(lambda value, _: f"{value:,.0f}")
+    counts, _ = np.histogram(np.clip(values, edges[0], edges[-1]), edges)
+    counts = np.where(counts >= least, counts, 0)
+    widths = np.diff(edges)
+    axes.bar(edges[:-1], counts, widths * 0.94, align="edge", color=BLUE, linewidth=0)
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:,.0f}")
+    axes.set_xlabel(f"{label.lower()}, {unit}")
+    axes.set_ylabel("wells")
+    return _svg(
+        figure,
+        name,
+        f"{label}: how many wells",
+        f"Of {len(values):,} wells eight in ten lie between {wording.two_figures(low)} and "
+        f"{wording.two_figures(high)} {unit}; half lie below {wording.two_figures(middle)} {unit}.",
+    )
+
+
 def share_bars(labels: list[str], shares: list[float], *, name: str, title: str) -> Markup:
     """Draw shares of a whole as bars with their figures.
 

@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
@@ -26,7 +25,7 @@ from wellrecords.report.bid_section import bid_section
 from wellrecords.report.charts import chance_by_depth
 from wellrecords.report.map import MapParts, build_map
 from wellrecords.report.page import render_page, write_page
-from wellrecords.report.ramp import Ramp, ramp_of
+from wellrecords.report.ramp import Ramp
 from wellrecords.report.settings import ReportSettings
 from wellrecords.report.well_drawing import draw_well
 from wellrecords.report.well_layout import layout_of, layout_parts
@@ -118,9 +117,9 @@ def write_lot_report(
         map_caption=_map_caption(estimate, owner, settings),
         estimate_rows=lot_words.estimate_rows(estimate) if figures else None,
         target_yield_gpm=estimate.target_yield_gpm,
-        chance_chart=_chance_chart(estimate) if figures else None,
+        chance_chart=_chance_chart(estimate) if figures and len(estimate.target_curve) else None,
         facts=lot_words.facts(estimate, owner=owner, minimum=settings.private_minimum) if figures else None,
-        notes=() if owner else estimate.notes,
+        notes=() if owner else tuple(note for note in (estimate.technical_words, *estimate.notes) if note),
         money=bid_section(priced, owner=owner) if priced is not None else None,
         no_bid=lot_words.no_bid(estimate, bid, figures),
         drawing=draw_well(layout) if layout else None,
@@ -149,14 +148,8 @@ def _lot_map(
     groups.append(("The lot", lot_group))
     ramps: list[Ramp] = []
     if owner:
-        size_m, squares = owner_view.count_squares(
-            near, estimate.longitude, estimate.latitude, settings.private_minimum
-        )
-        counts = np.array([square["count"] for square in squares], dtype=float)
-        count_ramp = ramp_of("count", f"Wells in each square of {wording.distance(size_m)}", "wells", counts, 5)
-        if squares:
-            groups.append(("Wells, counted by squares", owner_view.squares_group(squares, count_ramp)))
-        shown = near
+        layers, boxes = owner_view.squares_layer(near, estimate.longitude, estimate.latitude, settings.private_minimum)
+        groups += layers
     else:
         ramps = map_data.well_ramps(near if len(near) > 2 else neighbours, settings.colour_classes)
         others = near[~near["record_id"].isin(neighbours["record_id"])]
@@ -164,9 +157,9 @@ def _lot_map(
         if len(neighbours):
             leaned_on = map_data.wells_group(neighbours, ramps, weights=neighbours["weight"].to_numpy(float))
             groups.append(("Wells the estimate leaned on", leaned_on))
-        shown = neighbours
+        boxes = map_data.boxes_of(neighbours)
     return build_map(
-        bounds=map_data.bounds_of(shown, place),
+        bounds=map_data.bounds_of([place.bounds, *boxes]),
         groups=groups,
         ramps=ramps,
         canvas=not owner and len(near) > 3000,
@@ -204,32 +197,30 @@ def _neighbour_table(estimate: LotEstimate, settings: ReportSettings) -> dict[st
     def said(quantity: str, unit: str) -> list[str]:
         return [wording.reading(low, high, unit) for low, high in zip(*columns[quantity], strict=True)]
 
-    rows = [
-        {
-            "record_id": str(row.record_id),
-            "private": bool(row.private),
-            "weight": wording.percent(row.weight),
-            "distance": wording.distance(row.distance_m),
-            "depth": wording.exact_depth(row.total_depth_ft),
-            "rock": rock,
-            "water": water,
-            "flow": flow,
-            "year": wording.MISSING if pd.isna(row.drilled_on) else f"{row.drilled_on:%Y}",
-            "source": str(row.source),
-        }
-        for row, rock, water, flow in zip(
-            shown.itertuples(),
-            said("depth_to_bedrock_ft", "ft"),
-            said("depth_to_water_ft", "ft"),
-            said("yield_gpm", "gpm"),
-            strict=True,
-        )
-    ]
+    readings = zip(
+        said("depth_to_bedrock_ft", "ft"), said("depth_to_water_ft", "ft"), said("yield_gpm", "gpm"), strict=True
+    )
+    rows = [_neighbour_row(row, *texts) for row, texts in zip(shown.itertuples(), readings, strict=True)]
     share = float(shown["weight"].sum() / max(table["weight"].sum(), 1e-12))
     text = f"{wording.counted(len(table), 'well')} in all, the heaviest first."
     if len(shown) < len(table):
         text += f" The {len(shown)} listed carry {wording.percent(share)} of the weight."
     return {"text": text, "rows": rows}
+
+
+def _neighbour_row(row: Any, rock: str, water: str, flow: str) -> dict[str, Any]:
+    return {
+        "record_id": str(row.record_id),
+        "private": bool(row.private),
+        "weight": wording.percent(row.weight),
+        "distance": wording.distance(row.distance_m),
+        "depth": wording.exact_depth(row.total_depth_ft),
+        "rock": rock,
+        "water": water,
+        "flow": flow,
+        "year": wording.MISSING if pd.isna(row.drilled_on) else f"{row.drilled_on:%Y}",
+        "source": str(row.source),
+    }
 
 
 def _surroundings(estimate: LotEstimate, wells: pd.DataFrame, settings: ReportSettings) -> dict[str, Any]:

@@ -56,12 +56,18 @@ class Answer:
 
 
 def quantiles(estimate: LotEstimate, quantity: str) -> tuple[float, float, float]:
-    """Return p10, p50, p90 of a quantity's draws; a quantile is infinite where it is never reached."""
+    """Return p10, p50, p90 of a quantity's draws; a quantile is infinite where it is never reached.
+
+    All three are NaN where the records cannot speak of the quantity.
+    """
     if estimate.draws is None:
         msg = f"Lot {estimate.lot_id!r} has no draws: its support is {estimate.support!r}, so it has no quantiles."
         raise ValueError(msg)
+    values = estimate.draws[quantity].to_numpy(float)
+    if np.isnan(values).any():
+        return math.nan, math.nan, math.nan
     # An order statistic, not an interpolation: between a depth and infinity there is no number.
-    low, middle, high = np.quantile(estimate.draws[quantity].to_numpy(float), QUANTILES, method="inverted_cdf")
+    low, middle, high = np.quantile(values, QUANTILES, method="inverted_cdf")
     return float(low), float(middle), float(high)
 
 
@@ -119,8 +125,6 @@ def estimate_rows(estimate: LotEstimate) -> list[dict[str, str]]:
         ("Depth to standing water", "depth_to_water_ft"),
         ("Yield of a finished well", "yield_gpm"),
     ):
-        if quantity not in estimate.draws:
-            continue
         low, middle, high = quantiles(estimate, quantity)
         say = {
             "depth_to_target_ft": lambda value: target_depth(value, limit),
@@ -167,6 +171,8 @@ def _lead(estimate: LotEstimate) -> str:
     limit = estimate.max_depth_ft
     target = wording.flow(estimate.target_yield_gpm)
     low, middle, high = quantiles(estimate, "depth_to_target_ft")
+    if math.isnan(middle):
+        return f"The records here do not say how deep a well must go to make {target}."
     if middle > limit:
         return (
             f"More likely than not, a hole down to the limit of {wording.depth(limit)} will not make {target}. "
@@ -186,7 +192,10 @@ def _figures(estimate: LotEstimate, bid: Bid | NoBid | None, owner: bool) -> tup
     ):
         low, middle, high = quantiles(estimate, quantity)
         words = say or (lambda value: target_depth(value, limit))
-        figures.append(Figure(label, words(middle), wording.span(low, high, words)))
+        if math.isnan(middle):
+            figures.append(Figure(label, "cannot say", "no records of it here"))
+        else:
+            figures.append(Figure(label, words(middle), wording.span(low, high, words)))
     if bid is not None and not isinstance(bid, NoBid):
         scale = 1.0 + bid.settings.margin if owner else 1.0
         low, middle, high = (bid.total_quantiles[name] * scale for name in ("p10", "p50", "p90"))
@@ -196,6 +205,8 @@ def _figures(estimate: LotEstimate, bid: Bid | NoBid | None, owner: bool) -> tup
 
 
 def _chances(estimate: LotEstimate) -> str:
+    if math.isnan(estimate.chance_of_target):
+        return "The chance of making it cannot be said from these records."
     return (
         f"The chance of making {wording.flow(estimate.target_yield_gpm)} by {wording.depth(estimate.max_depth_ft)} is "
         f"{wording.percent(estimate.chance_of_target)}; the chance of a dry hole is "

@@ -21,6 +21,7 @@ import pandas as pd
 from shapely.geometry.base import BaseGeometry
 
 from wellrecords.report import wording
+from wellrecords.report.map import Bounds
 from wellrecords.report.ramp import Ramp, ramp_of
 from wellrecords.schema import WGS84
 
@@ -62,6 +63,25 @@ def interval(wells: pd.DataFrame, quantity: str) -> tuple[np.ndarray, np.ndarray
     return low, high
 
 
+def best_known(wells: pd.DataFrame, quantity: str) -> np.ndarray:
+    """Return one number a reading: the middle of a range, the bound of an open one, NaN where not recorded.
+
+    Parameters
+    ----------
+    wells : DataFrame
+    quantity : str
+
+    Returns
+    -------
+    ndarray of shape (n,)
+    """
+    low, high = interval(wells, quantity)
+    with np.errstate(invalid="ignore"):
+        middle = (low + high) / 2.0
+    value = np.where(np.isinf(high), low, np.where(np.isinf(low), high, middle))
+    return np.where(np.isinf(value), np.nan, value)
+
+
 def well_ramps(wells: pd.DataFrame, classes: int) -> list[Ramp]:
     """Return a ramp for each quantity that at least two of the wells record.
 
@@ -78,8 +98,7 @@ def well_ramps(wells: pd.DataFrame, classes: int) -> list[Ramp]:
     """
     ramps = []
     for key, label, unit in WELL_QUANTITIES:
-        low, high = interval(wells, key)
-        known = np.where(np.isinf(high), low, np.where(np.isinf(low), high, (low + high) / 2.0))
+        known = best_known(wells, key)
         if np.isfinite(known).sum() >= 2:
             ramps.append(ramp_of(key, label, unit, known, classes))
     return ramps
@@ -168,7 +187,7 @@ def geometry_parts(geometry: BaseGeometry) -> tuple[list[Any], bool]:
     return parts, closed
 
 
-def lot_group(lot: BaseGeometry) -> dict[str, Any]:
+def lot_group(lot: BaseGeometry, label: str = "The lot") -> dict[str, Any]:
     """Return the lot: its outline, or a ring about its point (WGS84)."""
     parts, closed = geometry_parts(lot)
     shapes: list[dict[str, Any]] = [
@@ -179,7 +198,7 @@ def lot_group(lot: BaseGeometry) -> dict[str, Any]:
     centre = lot.centroid
     return {
         "shapes": shapes,
-        "labels": [{"lat": round(lot.bounds[3], 6), "lon": round(centre.x, 6), "text": "The lot"}],
+        "labels": [{"lat": round(lot.bounds[3], 6), "lon": round(centre.x, 6), "text": label}],
         "key": ["outline", "#c2410c", "the lot"],
     }
 
@@ -234,23 +253,34 @@ def context_group(name: str, layer: gpd.GeoDataFrame | gpd.GeoSeries) -> dict[st
     return {"shapes": shapes, "key": ["line", style["colour"], name.lower()]}
 
 
-def bounds_of(points: pd.DataFrame, lot: BaseGeometry | None = None) -> tuple[float, float, float, float]:
-    """Return west, south, east, north about some wells and a lot, never smaller than some 800 m."""
-    west, south, east, north = lot.bounds if lot is not None else (np.inf, np.inf, -np.inf, -np.inf)
-    if len(points):
-        west, east = min(west, points["longitude"].min()), max(east, points["longitude"].max())
-        south, north = min(south, points["latitude"].min()), max(north, points["latitude"].max())
-    if not np.isfinite([west, south, east, north]).all():
+def boxes_of(wells: pd.DataFrame, *, share: float = 1.0) -> list[Bounds]:
+    """Return the ground that the wells cover, as none or one (west, south, east, north).
+
+    Parameters
+    ----------
+    wells : DataFrame
+    share : float, default=1.0
+        Less than 1 leaves out the farthest wells, so that a few misplaced
+        ones do not shrink the map.
+    """
+    if not len(wells):
+        return []
+    tail = (1.0 - share) / 2.0
+    west, east = np.quantile(wells["longitude"], [tail, 1.0 - tail])
+    south, north = np.quantile(wells["latitude"], [tail, 1.0 - tail])
+    return [(float(west), float(south), float(east), float(north))]
+
+
+def bounds_of(boxes: Sequence[Bounds]) -> Bounds:
+    """Return the frame about some boxes, never smaller than some 800 m; the lower 48 states where there are none."""
+    if not len(boxes):
         return -125.0, 24.0, -66.0, 50.0
-    half_lat = max((north - south) / 2, 0.0036)
-    half_lon = max((east - west) / 2, 0.0036 / max(0.1, np.cos(np.radians((south + north) / 2))))
+    west, south = (min(box[side] for box in boxes) for side in (0, 1))
+    east, north = (max(box[side] for box in boxes) for side in (2, 3))
     middle_lat, middle_lon = (south + north) / 2, (west + east) / 2
-    return (
-        float(middle_lon - half_lon),
-        float(middle_lat - half_lat),
-        float(middle_lon + half_lon),
-        float(middle_lat + half_lat),
-    )
+    half_lat = max((north - south) / 2, 0.0036)
+    half_lon = max((east - west) / 2, 0.0036 / max(0.1, float(np.cos(np.radians(middle_lat)))))
+    return middle_lon - half_lon, middle_lat - half_lat, middle_lon + half_lon, middle_lat + half_lat
 
 
 def distance_m(longitude: float, latitude: float, wells: pd.DataFrame) -> np.ndarray:

@@ -14,8 +14,9 @@ import numpy as np
 import pandas as pd
 
 from wellrecords.report import wording
-from wellrecords.report.map_data import WELL_QUANTITIES, distance_m, interval
-from wellrecords.report.ramp import Ramp
+from wellrecords.report.map import Bounds
+from wellrecords.report.map_data import WELL_QUANTITIES, best_known, distance_m
+from wellrecords.report.ramp import Ramp, ramp_of
 
 CELL_SIZES_M = (500.0, 1000.0, 2000.0, 5000.0)
 SHARE_SHOWN = 0.6
@@ -85,8 +86,7 @@ def quantity_ranges(wells: pd.DataFrame, minimum: int) -> list[tuple[str, str]]:
     """
     ranges = []
     for key, label, unit in WELL_QUANTITIES:
-        low, high = interval(wells, key)
-        value = np.where(np.isinf(high), low, np.where(np.isinf(low), high, (low + high) / 2.0))
+        value = best_known(wells, key)
         value = value[np.isfinite(value)]
         if value.size < minimum:
             continue
@@ -94,6 +94,34 @@ def quantity_ranges(wells: pd.DataFrame, minimum: int) -> list[tuple[str, str]]:
         say = wording.flow if unit == "gpm" else wording.water_level if key == "depth_to_water_ft" else wording.depth
         ranges.append((f"{label}, most wells", wording.span(first, last, say)))
     return ranges
+
+
+def squares_layer(
+    wells: pd.DataFrame, longitude: float, latitude: float, minimum: int
+) -> tuple[list[tuple[str, dict[str, Any]]], list[Bounds]]:
+    """Return the counted squares as a layer of the map, and the ground they cover.
+
+    Parameters
+    ----------
+    wells : DataFrame
+    longitude, latitude : float
+        Where the squares' corners are laid about.
+    minimum : int
+
+    Returns
+    -------
+    layers : list of (name, group)
+        Empty where no square holds enough wells.
+    bounds : list of (west, south, east, north)
+        Of the squares: the map's frame must not follow a single well.
+    """
+    size_m, squares = count_squares(wells, longitude, latitude, minimum)
+    if not squares:
+        return [], []
+    counts = np.array([square["count"] for square in squares], dtype=float)
+    label = f"Wells in each square of {wording.distance(size_m)}"
+    ramp = ramp_of("count", label, "wells", counts, 6, whole=True)
+    return [("Wells, counted by squares", squares_group(squares, ramp))], [square["bounds"] for square in squares]
 
 
 def squares_group(squares: list[dict[str, Any]], ramp: Ramp) -> dict[str, Any]:

@@ -54,7 +54,9 @@ class Ramp:
             is open or spans a range.
         """
         known = ~(np.isnan(low) | np.isnan(high)) & ~(np.isinf(low) & np.isinf(high))
-        finite = np.where(np.isinf(high), low, np.where(np.isinf(low), high, (low + high) / 2.0))
+        with np.errstate(invalid="ignore"):
+            middle = (low + high) / 2.0
+        finite = np.where(np.isinf(high), low, np.where(np.isinf(low), high, middle))
         codes = np.searchsorted(np.asarray(self.edges), np.where(known, finite, 0.0), side="right")
         codes = codes + np.where(low < high, BOUND_ONLY, 0)
         return np.where(known, codes, -1).astype(int)
@@ -70,7 +72,9 @@ class Ramp:
         }
 
 
-def ramp_of(key: str, label: str, unit: str, values: np.ndarray | pd.Series, classes: int) -> Ramp:
+def ramp_of(
+    key: str, label: str, unit: str, values: np.ndarray | pd.Series, classes: int, *, whole: bool = False
+) -> Ramp:
     """Return classes for `values`: about as many in each, edges round numbers.
 
     Parameters
@@ -80,6 +84,8 @@ def ramp_of(key: str, label: str, unit: str, values: np.ndarray | pd.Series, cla
         NaN and infinite are left out.
     classes : int
         At most this many.
+    whole : bool, default=False
+        Edges are whole numbers, and the unit stands in the label only: for counts.
 
     Returns
     -------
@@ -96,6 +102,8 @@ def ramp_of(key: str, label: str, unit: str, values: np.ndarray | pd.Series, cla
     if numbers.size:
         cuts = np.quantile(numbers, np.arange(1, classes) / classes)
         edges = sorted({_round_number(cut) for cut in cuts} - {0.0})
+        if whole:
+            edges = sorted({float(round(edge)) for edge in edges} - {0.0})
         edges = [edge for edge in edges if numbers.min() < edge <= numbers.max()]
     if not edges:
         middle = _plain(float(numbers[0])) if numbers.size else ""

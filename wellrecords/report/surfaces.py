@@ -33,6 +33,8 @@ class MapSurface:
         NaN where there is none.
     crs : str
         Of easting and northing.
+    unit : str, default="ft"
+        Of the values, where the key is not one that the wells have.
     support : ndarray of str, shape (n_rows, n_columns), optional
         "good", "thin" (drawn fainter) or "none" (left empty).
     """
@@ -43,6 +45,7 @@ class MapSurface:
     northing: np.ndarray
     values: np.ndarray
     crs: str
+    unit: str = "ft"
     support: np.ndarray | None = None
 
     def __post_init__(self) -> None:

@@ -29,7 +29,9 @@ class WellLayout:
     bedrock_ft, bedrock_low_ft, bedrock_high_ft : float
         Depth to rock, p50, p10 and p90.
     casing_ft : float
-        Middle length of casing below ground.
+        Middle depth of the casing's foot.
+    screen_ft : float
+        Length of screen below the casing, where a screen is likelier than not.
     water_ft : float
         Middle static level; negative stands above ground.
     pump_ft : float
@@ -47,6 +49,7 @@ class WellLayout:
     bedrock_low_ft: float = math.nan
     bedrock_high_ft: float = math.nan
     casing_ft: float = math.nan
+    screen_ft: float = math.nan
     water_ft: float = math.nan
     pump_ft: float = math.nan
     casing_text: str = ""
@@ -124,6 +127,10 @@ def _hole(layout: WellLayout, y: Callable[[float], float], deepest: float) -> li
         for side in (HOLE - HALF_CASING, HOLE + HALF_CASING):
             shapes.append(_line(side, GROUND - 16, side, foot, "#1d2830", 3))
         shapes.append(_rect(HOLE - HALF_CASING - 3, GROUND - 20, 2 * HALF_CASING + 6, 5, "#1d2830"))
+        if math.isfinite(layout.screen_ft):
+            end = y(min(layout.casing_ft + layout.screen_ft, middle))
+            for side in (HOLE - HALF_CASING, HOLE + HALF_CASING):
+                shapes.append(_line(side, foot, side, end, "#1d2830", 3, "2 3"))
     if math.isfinite(layout.pump_ft):
         set_at = min(y(layout.pump_ft), y(middle) - 4)
         shapes.append(_line(HOLE, GROUND + 14, HOLE, set_at - 16, "#1f5f8b", 2))

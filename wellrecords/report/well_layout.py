@@ -1,8 +1,8 @@
 """From the draws of a bid to the depths and sizes that the page shows.
 
-Construction and water system name their quantities with units (`casing_ft`,
-`pump_power_hp`). The few that the drawing needs are known here by name; all
-others appear in the table of sizes under a name made from the column's.
+Construction and water system name their quantities with units
+(`casing_foot_ft`, `motor_hp`); those that people ask for are known here by
+name. What else the take-off holds is in the lines of the bid.
 """
 
 from __future__ import annotations
@@ -21,22 +21,27 @@ if TYPE_CHECKING:
     from wellrecords.bid import Bid, NoBid
     from wellrecords.lots import LotEstimate
 
-UNITS = {
-    "ft": "ft",
-    "in": "in",
-    "gal": "gal",
-    "gpm": "gpm",
-    "hp": "hp",
-    "psi": "psi",
-    "ft3": "ft³",
-    "gpd": "gal a day",
-    "bags": "bags",
-    "lb": "lb",
-    "hours": "h",
-    "h": "h",
-    "kw": "kW",
-    "awg": "AWG",
-}
+SIZES = (
+    ("drilled_ft", "Hole drilled", "ft"),
+    ("casing_foot_ft", "Casing below ground", "ft"),
+    ("casing_diameter_in", "Casing size", "in"),
+    ("screen_ft", "Screen", "ft"),
+    ("grout_ft3", "Grout", "ft³"),
+    ("pumping_level_ft", "Water level while pumping", "ft"),
+    ("pump_setting_ft", "Pump set at", "ft"),
+    ("pump_gpm", "Pump delivers", "gpm"),
+    ("total_head_ft", "against a head of", "ft"),
+    ("motor_hp", "Pump motor", "hp"),
+    ("drop_pipe_in", "Drop pipe size", "in"),
+    ("cable_ft", "Pump cable", "ft"),
+    ("cable_awg", "Cable size, AWG", ""),
+    ("pressure_tanks", "Pressure tanks", ""),
+    ("pressure_tank_gal", "Pressure tank, each", "gal"),
+    ("well_storage_gal", "Usable water standing in the well", "gal"),
+    ("storage_tanks", "Storage tanks", ""),
+    ("storage_tank_gal", "Storage tank, each", "gal"),
+)
+"""Quantities of the take-off that the table of sizes shows: column, words, unit."""
 
 
 def layout_of(estimate: LotEstimate, bid: Bid | NoBid | None, design: pd.DataFrame | None) -> WellLayout | None:
@@ -63,13 +68,17 @@ def layout_of(estimate: LotEstimate, bid: Bid | NoBid | None, design: pd.DataFra
         return None
     rock_low, rock, rock_high = lot_words.quantiles(estimate, "depth_to_bedrock_ft")
     _, water, _ = lot_words.quantiles(estimate, "depth_to_water_ft")
-    parts = [
-        text
-        for name, words in (("pressure_tank_gal", "pressure tank"), ("storage_gal", "storage tank"))
-        if (text := _sized(draws, name, words))
-    ]
-    casing_size = _middle(draws, "casing_diameter_in")
-    power = _middle(draws, "pump_hp")
+    parts = []
+    for count, size, words in (
+        ("pressure_tanks", "pressure_tank_gal", "pressure tank"),
+        ("storage_tanks", "storage_tank_gal", "storage tank"),
+    ):
+        # A part that fewer than half of the draws need is left to the table.
+        if _share_needed(draws, size) >= 0.5:
+            number = _middle(draws, count)
+            many = f"{number:.0f} {words}s" if number > 1 else words
+            parts.append(f"{many}, {_middle(draws, size):,.0f} gal{' each' if number > 1 else ''}")
+    casing_size, power = _middle(draws, "casing_diameter_in"), _middle(draws, "motor_hp")
     return WellLayout(
         depth_low_ft=low,
         depth_mid_ft=middle,
@@ -77,7 +86,8 @@ def layout_of(estimate: LotEstimate, bid: Bid | NoBid | None, design: pd.DataFra
         bedrock_ft=rock,
         bedrock_low_ft=rock_low,
         bedrock_high_ft=rock_high,
-        casing_ft=_middle(draws, "casing_ft"),
+        casing_ft=_middle(draws, "casing_foot_ft"),
+        screen_ft=_middle(draws, "screen_ft") if _share_needed(draws, "screen_ft") >= 0.5 else math.nan,
         water_ft=water,
         pump_ft=_middle(draws, "pump_setting_ft"),
         casing_text=f"{casing_size:g} in" if math.isfinite(casing_size) else "",
@@ -87,9 +97,7 @@ def layout_of(estimate: LotEstimate, bid: Bid | NoBid | None, design: pd.DataFra
 
 
 def layout_parts(bid: Bid | NoBid | None, design: pd.DataFrame | None) -> list[tuple[str, str]]:
-    """Return each quantity of the design as label and text, middle and range.
-
-    Quantities that are zero in nine draws of ten or more are left out.
+    """Return the sizes of the design as label and text: middle and range, where needed.
 
     Parameters
     ----------
@@ -99,31 +107,23 @@ def layout_parts(bid: Bid | NoBid | None, design: pd.DataFrame | None) -> list[t
     Returns
     -------
     list of (label, text)
+        A part that not every draw needs says in how many it is; the
+        others' zeros are left out of its figures.
     """
+    draws = _draws(bid, design)
     rows = []
-    for name, values in _draws(bid, design).items():
-        low, middle, high = _quantiles(values)
-        if not math.isfinite(middle) or high == 0:
+    for name, label, unit in SIZES:
+        needed = _share_needed(draws, name)
+        if needed < 0.005:
             continue
-        label, unit = label_of(str(name))
+        low, middle, high = _quantiles(draws[name])
         text = _said(middle, unit)
         if _said(low, unit) != _said(high, unit):
-            text += f" ({wording.span(low, high, lambda value, unit=unit: _said(value, unit))})"  # type: ignore[misc]
+            text += f" ({_range(low, high, unit)})"
+        if needed < 0.995:
+            label = f"{label}, in {wording.percent(needed)} of cases"
         rows.append((label, text))
     return rows
-
-
-def label_of(name: str) -> tuple[str, str]:
-    """Return words and unit of a column's name.
-
-    >>> label_of("pump_setting_ft"), label_of("casing_joints")
-    (('Pump setting', 'ft'), ('Casing joints', ''))
-    """
-    words = name.split("_")
-    unit = UNITS.get(words[-1], "") if len(words) > 1 else ""
-    if unit:
-        words = words[:-1]
-    return " ".join(words).capitalize(), unit
 
 
 def _draws(bid: Bid | NoBid | None, design: pd.DataFrame | None) -> pd.DataFrame:
@@ -142,8 +142,9 @@ def _draws(bid: Bid | NoBid | None, design: pd.DataFrame | None) -> pd.DataFrame
 
 
 def _quantiles(values: pd.Series) -> tuple[float, float, float]:
+    """Return p10, p50, p90 of the draws that need the part at all."""
     known = values.to_numpy(float)
-    known = known[~np.isnan(known)]
+    known = known[~np.isnan(known) & (known > 0)]
     if not known.size:
         return math.nan, math.nan, math.nan
     low, middle, high = np.quantile(known, lot_words.QUANTILES, method="inverted_cdf")
@@ -154,9 +155,12 @@ def _middle(draws: pd.DataFrame, name: str) -> float:
     return _quantiles(draws[name])[1] if name in draws else math.nan
 
 
-def _sized(draws: pd.DataFrame, name: str, words: str) -> str:
-    middle = _middle(draws, name)
-    return f"{words}, {middle:,.0f} gal" if math.isfinite(middle) and middle > 0 else ""
+def _share_needed(draws: pd.DataFrame, name: str) -> float:
+    return float((draws[name] > 0).mean()) if name in draws and len(draws) else 0.0
+
+
+def _range(low: float, high: float, unit: str) -> str:
+    return wording.span(low, high, lambda value: _said(value, unit))
 
 
 def _said(value: float, unit: str) -> str:

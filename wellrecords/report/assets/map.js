@@ -29,8 +29,8 @@
     return box;
   }
 
-  function paint(code, marked) {
-    var style = { color: marked ? INK : "#3d4a52", weight: marked ? 2.5 : 0.8, opacity: 1 };
+  function paint(code, marked, small) {
+    var style = { color: marked ? INK : "#3d4a52", weight: marked ? 2.5 : small ? 0.4 : 0.8, opacity: 1 };
     if (code < 0) {
       style.fillColor = "#ffffff"; style.fillOpacity = 0.7;
       if (!marked) { style.color = NOT_RECORDED; style.weight = 1.2; }
@@ -41,7 +41,7 @@
     style.dashArray = null;
     if (code >= BOUND_ONLY) {
       style.fillColor = "#ffffff"; style.fillOpacity = 0.85;
-      style.color = colour; style.weight = 3;
+      style.color = colour; style.weight = small ? 1.5 : 3;
     } else {
       style.fillColor = colour; style.fillOpacity = 0.95;
     }
@@ -154,7 +154,7 @@
 
   function recolour() {
     painted.forEach(function (one) {
-      one.circle.setStyle(paint(one.wells.codes[shown.key][one.index], one.marked));
+      one.circle.setStyle(paint(one.wells.codes[shown.key][one.index], one.marked, one.wells.size < 4));
     });
     drawLegend();
   }

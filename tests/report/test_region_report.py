@@ -1,0 +1,188 @@
+from __future__ import annotations
+
+import base64
+import io
+import json
+import re
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from PIL import Image
+from pyproj import Transformer
+from report_browser import visit
+from report_fakes import HOSTILE, LATITUDE, LONGITUDE, Outline
+
+from wellrecords.errors import WellRecordsError
+from wellrecords.report import MapSurface, ReportLink, ReportSettings, RunCounts, write_index, write_region_report
+from wellrecords.report.ramp import Ramp
+from wellrecords.report.surfaces import picture_of
+
+CRS = "EPSG:26919"
+
+
+def _surface(values=None, support=None) -> MapSurface:
+    east, north = Transformer.from_crs("EPSG:4326", CRS, always_xy=True).transform(LONGITUDE, LATITUDE)
+    easting, northing = east + np.arange(-5000, 5001, 500.0), north + np.arange(-4000, 4001, 500.0)
+    if values is None:
+        values = np.broadcast_to(np.linspace(10, 60, len(easting)), (len(northing), len(easting)))
+    return MapSurface("depth_to_bedrock_ft", "Depth to rock, middle", easting, northing, values, CRS, support=support)
+
+
+@pytest.fixture(scope="module")
+def ledger():
+    changes = pd.DataFrame({"column": ["total_depth_ft"] * 3 + ["depth_to_water_ft"], "rule": "unit", "why": HOSTILE})
+    held_back = pd.DataFrame(
+        {"source": ["firm_log"] * 4, "reason": ["no_position"] * 3 + [HOSTILE], "why": "no place given"}
+    )
+    merged = pd.DataFrame({"source": ["state_extract"] * 6})
+    return {"changes": changes, "held_back": held_back, "merged": merged}
+
+
+@pytest.fixture(scope="module")
+def arguments(wells, lot, context_layers, ledger):
+    return {
+        "wells": wells,
+        "region": "Invented Hills",
+        "counts": RunCounts(rows_read=250, kept=240, merged=6, held_back=4),
+        "lots": gpd.GeoDataFrame({"lot_id": [HOSTILE]}, geometry=[lot], crs="EPSG:4326"),
+        "context_layers": context_layers,
+        "surfaces": [_surface()],
+        **ledger,
+    }
+
+
+@pytest.fixture(scope="module")
+def report(tmp_path_factory, arguments):
+    return write_region_report(tmp_path_factory.mktemp("region") / "region.html", **arguments)
+
+
+def test_rows_read_are_accounted_for(report):
+    text = Outline(report.read_text("utf-8")).text
+    assert "250 rows read = 240 kept + 6 merged into another + 4 held back" in text
+    assert "240 wells from 2 sources" in text
+
+
+def test_counts_that_do_not_add_up_are_refused():
+    with pytest.raises(WellRecordsError, match=r"250 read, but 240 kept \+ 6 merged \+ 3 held back = 249"):
+        RunCounts(rows_read=250, kept=240, merged=6, held_back=3)
+
+
+def test_tables_count_what_the_frames_hold(report, wells):
+    text = Outline(report.read_text("utf-8")).text
+    assert "no position no place given 3" in text
+    assert "unit total depth ft" in text
+    assert f"firm_log {(wells['source'] == 'firm_log').sum()} 0 4" in text
+    assert "domestic 240 100%" in text
+
+
+def test_page_is_whole_offline_and_the_same_each_time(report, tmp_path, arguments):
+    html = report.read_text("utf-8")
+    page = Outline(html)
+    assert page.loads == []
+    assert len(page.ids) == len(set(page.ids))
+    assert write_region_report(tmp_path / "again.html", **arguments).read_bytes() == report.read_bytes()
+
+
+@pytest.mark.browser
+def test_browser_draws_wells_and_surface(chromium, report, wells):
+    seen = visit(chromium, report)
+    assert seen.console == ()
+    assert f'data-wells-drawn="{len(wells)}"' in seen.dom
+    assert seen.dom.count('class="well ') == len(wells)
+    assert re.search(r'class="leaflet-image-layer[^"]*"[^>]*src="data:image/png', seen.dom)
+    assert "Depth to rock, middle" in seen.dom
+    assert "<title>hit" not in seen.dom
+
+
+@pytest.mark.browser
+def test_browser_paints_thousands_on_a_canvas(chromium, tmp_path, wells):
+    many = pd.concat([wells.assign(record_id=wells["record_id"] + f"-{part}") for part in range(10)], ignore_index=True)
+    rng = np.random.default_rng(0)
+    many["longitude"] += rng.normal(0, 0.02, len(many))
+    settings = ReportSettings(max_wells_on_map=2000)
+    path = write_region_report(tmp_path / "many.html", wells=many, region="Many", settings=settings)
+    assert "2,000 of the 2,400 wells" in path.read_text("utf-8")
+    picture = tmp_path / "many.png"
+    seen = visit(chromium, path, arguments=(f"--screenshot={picture}",))
+    assert seen.console == ()
+    seen = visit(chromium, path)
+    assert 'data-wells-drawn="2000"' in seen.dom
+    assert "<canvas" in seen.dom
+    pixels = np.asarray(Image.open(picture).convert("RGB")).reshape(-1, 3)
+    colours = json.loads(re.search(r'id="map-data">(.*?)</script>', seen.dom, re.DOTALL).group(1))["ramps"][0][
+        "classes"
+    ]
+    for step in colours:
+        wanted = np.array([int(step["colour"][at : at + 2], 16) for at in (1, 3, 5)])
+        near = np.abs(pixels.astype(int) - wanted).max(axis=1) <= 16
+        assert near.sum() > 300
+
+
+def test_owner_version_frames_squares_and_not_wells(tmp_path, arguments, wells):
+    html = write_region_report(tmp_path / "owner.html", audience="owner", **arguments).read_text("utf-8")
+    text = Outline(html).text
+    assert "held back, by reason" not in text.lower()
+    assert not any(record_id in html for record_id in wells["record_id"])
+    data = json.loads(re.search(r'id="map-data">(.*?)</script>', html, re.DOTALL).group(1))
+    assert not any("wells" in group for group in data["groups"])
+    (south, west), (north, east) = data["bounds"]
+    for edge, values in (
+        (west, wells["longitude"]),
+        (east, wells["longitude"]),
+        (south, wells["latitude"]),
+        (north, wells["latitude"]),
+    ):
+        assert np.abs(values - edge).min() > 1e-5
+
+
+def test_surface_picture_puts_each_cell_on_its_ground():
+    """One marked cell comes back at its own longitude and latitude (PROJ gives both)."""
+    surface = _surface()
+    values = np.full(np.shape(surface.values), 1.0)
+    values[3, 15] = 9.0
+    ramp = Ramp("x", "x", (5.0,), ("low", "high"), ("#000000", "#ff0000"))
+    picture = picture_of(_surface(values), ramp, pixels_a_cell=8.0)
+    image = np.asarray(Image.open(io.BytesIO(base64.b64decode(picture.uri.split(",")[1]))))
+    rows, columns = np.nonzero((image[..., 0] == 255) & (image[..., 3] == 255))
+    (south, west), (north, east) = picture.bounds
+    longitude = west + (columns.mean() + 0.5) / image.shape[1] * (east - west)
+    latitude = north - (rows.mean() + 0.5) / image.shape[0] * (north - south)
+    back = Transformer.from_crs(CRS, "EPSG:4326", always_xy=True)
+    expected = back.transform(surface.easting[15], surface.northing[3])
+    east_m, north_m = (longitude - expected[0]) * 79_700, (latitude - expected[1]) * 111_195
+    assert abs(east_m) < 65
+    assert abs(north_m) < 65
+
+
+def test_surface_is_empty_without_support_and_faint_where_thin():
+    shape = np.shape(_surface().values)
+    support = np.full(shape, "good", dtype=object)
+    support[:, :7] = "none"
+    support[:, 7:14] = "thin"
+    ramp = Ramp("x", "x", (), ("all",), ("#123456",))
+    picture = picture_of(_surface(support=support), ramp)
+    image = np.asarray(Image.open(io.BytesIO(base64.b64decode(picture.uri.split(",")[1]))))
+    assert set(np.unique(image[..., 3])) == {0, 140, 255}
+    middle = image[image.shape[0] // 2, :, 3]
+    assert (middle[: len(middle) // 4] == 0).all()
+    assert (middle[-len(middle) // 6 : -3] == 255).all()
+
+
+def test_surface_of_wrong_shape_is_refused():
+    with pytest.raises(ValueError, match=r"shape \(2, 2\)"):
+        _surface(np.zeros((2, 2)))
+
+
+def test_index_links_relative_and_safe(tmp_path):
+    links = [
+        ReportLink(tmp_path / "lots" / "lot 7 #1.html", HOSTILE, HOSTILE),
+        ReportLink(tmp_path / "javascript:x.html", "odd"),
+        ReportLink(tmp_path / "region.html", "The region", group="Region"),
+    ]
+    html = write_index(tmp_path / "index.html", region=HOSTILE, links=links).read_text("utf-8")
+    page = Outline(html)
+    assert page.loads == ["./lots/lot%207%20%231.html", "./javascript%3Ax.html", "./region.html"]
+    assert "script" not in page.tags
+    assert "img" not in page.tags
