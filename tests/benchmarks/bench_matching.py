@@ -46,7 +46,7 @@ def main() -> None:
     for place in ("open", "sections", "mixed"):
         for density in (3.0, 12.0):
             planted = plant(wells, place=place, per_km2=density, seed=1)
-            for threshold in (1.0, 2.0, 3.0, 4.0, 5.0):
+            for threshold in (0.5, 1.0, 1.5, 2.0, 3.0, 4.0):
                 merged = run(planted, MatchingSettings(threshold=threshold))
                 precision, recall, pairs = quality(planted, merged)
                 print(

@@ -25,6 +25,9 @@ UNDECIDED_COLUMNS: dict[str, str] = {
     "why": TEXT,
 }
 
+LEARN_ROUNDS = 2
+LEAST_CHANCE, MOST_CHANCE = 0.02, 0.9
+
 
 @dataclass(frozen=True)
 class Merged:
@@ -87,9 +90,8 @@ def merge_duplicates(
     )
     evidence = gather_evidence(easting_m, northing_m, wells, settings.days_apart)
     pairs = candidate_pairs(easting_m, northing_m, wells, (evidence.own_number, evidence.permit), settings)
-    score, _ = _scores(pairs, evidence, settings)
-    likely = score >= settings.threshold
-    pairs, score = pairs[likely], score[likely]
+    score, later = _scores(pairs, evidence, settings)
+    pairs, score = _with_learnt_chance(pairs, score, later, evidence.source, settings)
     sure, rival = drop_ambiguous(pairs, score, evidence.source, settings.margin)
     undecided = _undecided(canonical, pairs, score, sure, rival)
     pairs, score = pairs[sure], score[sure]
@@ -108,6 +110,35 @@ def _scores(pairs: np.ndarray, evidence: Evidence, settings: MatchingSettings) -
     if not parts:
         return np.empty(0), np.empty(0, dtype=int)
     return np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
+
+
+def _with_learnt_chance(
+    pairs: np.ndarray, score: np.ndarray, later: np.ndarray, source: np.ndarray, settings: MatchingSettings
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the pairs at or above the threshold, by how far each two sources are seen to overlap.
+
+    The settings' chance that a record has its partner in another source is
+    where the count starts. Pairs found with it give each two sources' own
+    chance, which then takes its place.
+    """
+    possible = score >= settings.threshold - np.log(MOST_CHANCE / settings.chance_other_source)
+    pairs, score, later = pairs[possible], score[possible], later[possible]
+    records = np.bincount(source)
+    first, second = source[pairs[:, 0]], source[pairs[:, 1]]
+    across = (first != second) & (later == 0)
+    start = score
+    for _ in range(LEARN_ROUNDS):
+        found = across & (score >= settings.threshold)
+        # Each record is counted once, however many it fits.
+        matched = np.zeros((len(records), len(records)))
+        for one, other in ((0, 1), (1, 0)):
+            seen = np.unique(np.column_stack([pairs[found, one], source[pairs[found, other]]]), axis=0)
+            np.add.at(matched, (source[seen[:, 0]], seen[:, 1]), 1)
+        share = np.maximum(matched / records[:, None], (matched / records[:, None]).T)
+        share = np.clip(share, LEAST_CHANCE, MOST_CHANCE)
+        score = start + np.where(across, np.log(share[first, second] / settings.chance_other_source), 0.0)
+    likely = score >= settings.threshold
+    return pairs[likely], score[likely]
 
 
 def _account(

@@ -31,10 +31,16 @@ PLACE_SAYS_AT_MOST = 3.0
 WRONG_PLACE_SAYS = -15.0
 """One position in a hundred is plainly wrong, so that no distance rules a pair out (one of some 50,000 wells)."""
 ONE_THING_SAYS_AT_MOST = 5.0
+DATE_SAYS_AT_MOST = 7.0
 EXACT = 0.05
-"""Values that differ by less are equal: rounding, and metres to feet and back."""
+"""In one source, values that differ by less are equal: feet through metres and back."""
+EXACT_ELSEWHERE = 0.2
+"""In two sources: one may have written tenths of a metre (0.16 ft either way)."""
 NUMBER_SAYS = 9.0
-OTHER_NUMBER_SAYS = -0.5
+OTHER_PERMIT_SAYS = -2.5
+"""Two permits of one system differ: one well in twelve or so has a permit misread, or a second one."""
+ONE_SYSTEM = 0.02
+"""Two sources of which this share of permits is in both write permits of one system."""
 BATCH_USES = ("monitoring", "test", "geothermal", "other", "unused")
 """Wells of these uses are drilled several at a time, alike in depth, date and owner."""
 
@@ -71,6 +77,57 @@ CHANGED_BY_TIME = ("depth_to_water_ft", "yield_gpm")
 SAME_FILE_EXACT = 0.97
 """A record filed twice in one source is a copy: its values agree exactly or it is another well."""
 
+SHARED_BY_SIBLINGS = {
+    "total_depth_ft": 0.2,
+    "casing_depth_ft": 0.4,
+    "casing_diameter_in": 0.95,
+    "screen_bottom_ft": 0.3,
+    "depth_to_bedrock_ft": 0.15,
+    "depth_to_water_ft": 0.15,
+    "yield_gpm": 0.15,
+}
+"""How often two wells of one driller's campaign agree exactly (seen in an open state extract; common practice)."""
+DAY_SHARED_BY_SIBLINGS = 0.3
+PERMIT_SHARED_BY_SIBLINGS = 0.2
+PLACE_SHARED_BY_SIBLINGS = 0.05
+CENTRE_OF_SOMETHING_M = 130.0
+
+
+@dataclass(frozen=True)
+class Density:
+    """How many records of each source stand in each square of the ground."""
+
+    cell: np.ndarray
+    source: np.ndarray
+    sources: int
+    keys: np.ndarray
+    counts: np.ndarray
+
+    @classmethod
+    def of(cls, easting_m: np.ndarray, northing_m: np.ndarray, source: np.ndarray) -> Density:
+        """Count the records, square by square."""
+        east = np.floor(easting_m / DENSITY_CELL_M).astype(np.int64)
+        north = np.floor(northing_m / DENSITY_CELL_M).astype(np.int64)
+        _, cell = np.unique(east * 4_000_003 + north, return_inverse=True)
+        sources = int(source.max()) + 1 if len(source) else 1
+        keys, counts = np.unique(cell * sources + source, return_counts=True)
+        return cls(cell, source, sources, keys, counts)
+
+    def of_partners(self, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+        """Return records a square metre among which the partner of either is to be found.
+
+        Of two sources with n and m records around, at most the smaller number
+        can be pairs, so that one of n m possible pairs is right by the chance
+        1 / max(n, m): the denser source counts.
+        """
+        around = [self._count(self.cell[here], self.source[of]) for here, of in ((a, b), (b, a), (a, a), (b, b))]
+        return np.maximum.reduce(around) / DENSITY_CELL_M**2
+
+    def _count(self, cell: np.ndarray, source: np.ndarray) -> np.ndarray:
+        key = cell * self.sources + source
+        place = np.minimum(np.searchsorted(self.keys, key), len(self.keys) - 1)
+        return np.where(self.keys[place] == key, self.counts[place], 0)
+
 
 @dataclass(frozen=True)
 class Evidence:
@@ -79,13 +136,17 @@ class Evidence:
     easting_m: np.ndarray
     northing_m: np.ndarray
     error_m: np.ndarray
-    density_m2: np.ndarray
+    density: Density
     source: np.ndarray
+    shared_permits: np.ndarray
     kind: np.ndarray
     use: np.ndarray
     day: np.ndarray
     share_of_day: np.ndarray
     share_of_season: np.ndarray
+    year: np.ndarray
+    year_only: np.ndarray
+    share_of_year: np.ndarray
     readings: dict[str, np.ndarray]
     share_exact: dict[str, np.ndarray]
     share_close: dict[str, np.ndarray]
@@ -115,29 +176,38 @@ def gather_evidence(easting_m: np.ndarray, northing_m: np.ndarray, wells: pd.Dat
         known = np.where(np.isfinite(low), low, high).astype(float)
         opened = np.where(np.isposinf(high), 1e6, np.where(np.isneginf(low), -1e6, 0.0))
         values[name] = known + opened
-        exact[name] = _share_within(values[name], np.full(len(known), EXACT))
+        exact[name] = _share_within(values[name], np.full(len(known), EXACT_ELSEWHERE))
         close[name] = _share_within(values[name], np.fmax(agreement.relative * np.abs(known), agreement.absolute))
     day = wells["drilled_on"].to_numpy().astype("datetime64[D]")
     days = np.where(np.isnat(day), np.nan, day.astype("int64").astype(float))
+    start_of_year = day.astype("datetime64[Y]").astype("datetime64[D]")
+    year = np.where(np.isnat(day), np.nan, start_of_year.astype("int64").astype(float))
     own = _number_codes(wells["source_record_id"])
     both = pd.concat([own, _number_codes(_text(wells, "permit"))], ignore_index=True)
     codes = pd.factorize(both, use_na_sentinel=True)[0]
+    source = pd.factorize(wells["source"], sort=True)[0]
+    permit = codes[len(wells) :]
     return Evidence(
         easting_m=easting_m,
         northing_m=northing_m,
         error_m=np.hypot(wells["position_error_m"].to_numpy(dtype=float), OWN_ERROR_M),
-        density_m2=_density(easting_m, northing_m),
-        source=pd.factorize(wells["source"], sort=True)[0],
+        density=Density.of(easting_m, northing_m, source),
+        source=source,
+        shared_permits=_shared_permits(permit, source),
         kind=wells["record_kind"].to_numpy(dtype=object),
         use=wells["well_use"].to_numpy(dtype=object),
         day=days,
         share_of_day=_share_within(days, np.zeros(len(days))),
         share_of_season=_share_within(days, np.full(len(days), float(days_apart))),
+        year=year,
+        # The first of January stands for a year alone far more often than for the day.
+        year_only=day == start_of_year,
+        share_of_year=_share_within(year, np.zeros(len(year))),
         readings=values,
         share_exact=exact,
         share_close=close,
         own_number=codes[: len(wells)],
-        permit=codes[len(wells) :],
+        permit=permit,
         owner=_plain_words(_text(wells, "owner")),
         address=_plain_words(_text(wells, "address")),
     )
@@ -177,10 +247,57 @@ def score_pairs(pairs: np.ndarray, evidence: Evidence, settings: MatchingSetting
     numbers, same_record = _numbers(a, b, evidence)
     score += numbers
     score += _words(a, b, evidence.owner, -1.0) + _words(a, b, evidence.address, -1.5)
+    inside = np.flatnonzero(copy)
+    if len(inside):
+        siblings = _against_sibling(a[inside], b[inside], evidence) + np.log(settings.chance_same_source)
+        siblings += np.where(same_record[inside], NUMBER_SAYS, 0.0)
+        score[inside] = np.minimum(score[inside], siblings)
     # Wells of one test field are alike in everything; only one number makes two such records one well.
     batch = np.isin(evidence.use[a], BATCH_USES) & np.isin(evidence.use[b], BATCH_USES)
     score = np.where(copy & batch & ~same_record, -np.inf, score)
+    across = np.flatnonzero(batch & ~same_source & (later == 0))
+    if len(across):
+        siblings = _against_sibling(a[across], b[across], evidence) + numbers[across]
+        score[across] = np.minimum(score[across], siblings + np.log(settings.chance_other_source))
     return score, later
+
+
+def _against_sibling(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> np.ndarray:
+    """Weigh two records of one source as copies against wells that one driller made in one campaign.
+
+    Such wells stand side by side and share date, depth and casing as often as
+    not, so that these say little; what was measured in each hole says more.
+    """
+    says = np.zeros(len(a))
+    for name, shared in SHARED_BY_SIBLINGS.items():
+        readings = evidence.readings[name]
+        apart = np.abs(readings[a] - readings[b])
+        agrees = np.where(
+            apart <= EXACT, np.log(SAME_FILE_EXACT / shared), np.log((1.0 - SAME_FILE_EXACT) / (1.0 - shared))
+        )
+        says += np.where(np.isnan(apart), 0.0, agrees)
+    for known, equal, shared in (
+        (~np.isnan(evidence.day[a] + evidence.day[b]), evidence.day[a] == evidence.day[b], DAY_SHARED_BY_SIBLINGS),
+        (
+            (evidence.permit[a] >= 0) & (evidence.permit[b] >= 0),
+            evidence.permit[a] == evidence.permit[b],
+            PERMIT_SHARED_BY_SIBLINGS,
+        ),
+        # A place that is more than the centre of something is written down anew for each well.
+        (
+            np.fmax(evidence.error_m[a], evidence.error_m[b]) < CENTRE_OF_SOMETHING_M,
+            np.hypot(evidence.easting_m[a] - evidence.easting_m[b], evidence.northing_m[a] - evidence.northing_m[b])
+            < 0.5,
+            PLACE_SHARED_BY_SIBLINGS,
+        ),
+    ):
+        says += np.where(known, _equal_or_not(equal, shared), 0.0)
+    return says
+
+
+def _equal_or_not(equal: np.ndarray, shared: float) -> np.ndarray:
+    """Weigh equality that copies show nearly always, and siblings as often as `shared`."""
+    return np.where(equal, np.log(SAME_FILE_EXACT / shared), np.log((1.0 - SAME_FILE_EXACT) / (1.0 - shared)))
 
 
 def _later_state(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> np.ndarray:
@@ -194,7 +311,7 @@ def _place(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> np.ndarray:
         evidence.northing_m[a] - evidence.northing_m[b]
     ) ** 2
     joint = evidence.error_m[a] ** 2 + evidence.error_m[b] ** 2
-    density = np.maximum(evidence.density_m2[a], evidence.density_m2[b])
+    density = evidence.density.of_partners(a, b)
     says = -squared / joint - np.log(np.pi * joint * density)
     return np.clip(says, WRONG_PLACE_SAYS, PLACE_SAYS_AT_MOST)
 
@@ -206,7 +323,7 @@ def _quantity(
     values = evidence.readings[name]
     first, second = values[a], values[b]
     apart = np.abs(first - second)
-    is_exact = apart <= EXACT
+    is_exact = apart <= np.where(copy, EXACT, EXACT_ELSEWHERE)
     is_close = apart <= np.fmax(agreement.relative * np.fmax(np.abs(first), np.abs(second)), agreement.absolute)
     share_exact = np.fmax(evidence.share_exact[name][a], evidence.share_exact[name][b])
     share_close = np.fmax(evidence.share_close[name][a], evidence.share_close[name][b])
@@ -247,9 +364,15 @@ def _date(
             np.log(same_day / share_day),
             np.where(apart <= days_apart, np.log(near / share_season), np.log((1.0 - same_day - near) / 0.95)),
         )
-    in_order = np.where(later > 0, second >= first, first >= second)
+        # Where one of the two gives the year alone, the years are compared.
+        by_year = (evidence.year_only[a] | evidence.year_only[b]) & ~copy & (apart != 0)
+        one_year = evidence.year[a] == evidence.year[b]
+        share_year = np.fmax(evidence.share_of_year[a], evidence.share_of_year[b])
+        says = np.where(by_year, np.where(one_year, np.log(0.9 / share_year), np.log(0.1 / (1.0 - share_year))), says)
+    year_a, year_b = evidence.year[a], evidence.year[b]
+    in_order = np.where(later > 0, (second >= first) | (year_b == year_a), (first >= second) | (year_b == year_a))
     says = np.where(later != 0, np.where(in_order, np.log(0.97 / 0.5), -4.0), says)
-    return np.where(np.isnan(apart), 0.0, np.clip(says, -ONE_THING_SAYS_AT_MOST, ONE_THING_SAYS_AT_MOST))
+    return np.where(np.isnan(apart), 0.0, np.clip(says, -ONE_THING_SAYS_AT_MOST, DATE_SAYS_AT_MOST))
 
 
 def _use(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> np.ndarray:
@@ -270,9 +393,10 @@ def _numbers(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> tuple[np.ndarr
     same_record = same_source & (own_a == own_b) & (own_a >= 0)
     crosses = ~same_source & (((own_a == permit_b) & (own_a >= 0)) | ((own_b == permit_a) & (own_b >= 0)))
     same_permit = (permit_a == permit_b) & (permit_a >= 0)
-    other_permit = (permit_a >= 0) & (permit_b >= 0) & ~same_permit
+    one_system = evidence.shared_permits[evidence.source[a], evidence.source[b]]
+    other_permit = (permit_a >= 0) & (permit_b >= 0) & ~same_permit & one_system
     agree = same_record | crosses | same_permit
-    return np.where(agree, NUMBER_SAYS, np.where(other_permit, OTHER_NUMBER_SAYS, 0.0)), same_record
+    return np.where(agree, NUMBER_SAYS, np.where(other_permit, OTHER_PERMIT_SAYS, 0.0)), same_record
 
 
 def _words(a: np.ndarray, b: np.ndarray, words: np.ndarray, differs: float) -> np.ndarray:
@@ -305,12 +429,17 @@ def _share_within(values: np.ndarray, tolerance: np.ndarray) -> np.ndarray:
     return out
 
 
-def _density(easting_m: np.ndarray, northing_m: np.ndarray) -> np.ndarray:
-    """Return wells a square metre in the cell of each well."""
-    east = np.floor(easting_m / DENSITY_CELL_M).astype(np.int64)
-    north = np.floor(northing_m / DENSITY_CELL_M).astype(np.int64)
-    _, cell, count = np.unique(east * 4_000_003 + north, return_inverse=True, return_counts=True)
-    return count[cell] / DENSITY_CELL_M**2
+def _shared_permits(permit: np.ndarray, source: np.ndarray) -> np.ndarray:
+    """Tell for each two sources whether they write permits of one system, so that other permits are other wells."""
+    count = int(source.max()) + 1 if len(source) else 0
+    own = [np.unique(permit[(source == number) & (permit >= 0)]) for number in range(count)]
+    shared = np.zeros((count, count), dtype=bool)
+    for one in range(count):
+        for other in range(count):
+            fewer = min(len(own[one]), len(own[other]))
+            common = len(np.intersect1d(own[one], own[other], assume_unique=True))
+            shared[one, other] = fewer > 0 and common >= ONE_SYSTEM * fewer
+    return shared
 
 
 def _text(wells: pd.DataFrame, name: str) -> pd.Series:
