@@ -1,0 +1,254 @@
+"""The firm's log: nothing lost, nothing half written, read by refresh."""
+
+import csv
+import multiprocessing
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from outcome_fixtures import WELL
+
+from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.outcomes import OUTCOME_COLUMNS, DrilledWell, file_well, read_outcomes
+from wellrecords.outcomes.log import BACKUPS_KEPT
+
+
+def test_a_filed_well_reads_back(tmp_path):
+    log = tmp_path / "firm" / "outcomes.csv"
+    assert file_well(log, WELL) == log
+    (row,) = read_outcomes(log).to_dict("records")
+    assert (row["well_id"], row["lot_id"], str(row["drilled_on"].date())) == ("2026-014", "L7", "2026-05-31")
+    assert row["total_depth_ft"] == 305
+    assert (row["yield_gpm_low"], row["yield_gpm_high"]) == (6, 6)
+    assert (row["cost_usd"], row["billed_usd"]) == (9800, 11000)
+    assert log.read_text().splitlines()[0] == ",".join(OUTCOME_COLUMNS)
+    assert not list(log.parent.glob("*.lock"))
+    assert not list(log.parent.glob("*.part"))
+
+
+def test_readings_become_intervals(tmp_path):
+    """Dry is up to the smallest yield reported; rock not reached starts at the hole's depth; flowing is 0 or above."""
+    log = tmp_path / "outcomes.csv"
+    readings = [("31", "18", "0.5"), ("not reached", "flowing", "dry"), (">305", "", "100+"), ("30 to 35", "12", "0")]
+    for number, (rock, water, rate) in enumerate(readings):
+        well = WELL | {
+            "well_id": f"w{number}",
+            "depth_to_bedrock_ft": rock,
+            "depth_to_water_ft": water,
+            "yield_gpm": rate,
+        }
+        file_well(log, well)
+    table = read_outcomes(log).set_index("well_id")
+    ends = table.loc["w1", ["depth_to_bedrock_ft_low", "depth_to_bedrock_ft_high"]].tolist()
+    assert ends == [305, np.inf]
+    assert table.loc["w1", ["depth_to_water_ft_low", "depth_to_water_ft_high"]].tolist() == [-np.inf, 0]
+    assert table.loc[["w1", "w3"], "yield_gpm_low"].tolist() == [0, 0]
+    assert table.loc[["w1", "w3"], "yield_gpm_high"].tolist() == [0.5, 0.5]
+    assert table.loc["w2", ["yield_gpm_low", "yield_gpm_high"]].tolist() == [100, np.inf]
+    assert np.isnan(table.loc["w2", "depth_to_water_ft_low"])
+    assert table.loc["w3", ["depth_to_bedrock_ft_low", "depth_to_bedrock_ft_high"]].tolist() == [30, 35]
+    assert read_outcomes(log, smallest_yield_gpm=0.1).set_index("well_id").loc["w1", "yield_gpm_high"] == 0.1
+
+
+@pytest.mark.parametrize(
+    "before",
+    [
+        b"\xef\xbb\xbfwell_id;remark;drilled_on;total_depth_ft;lot_id;longitude;latitude;casing_depth_ft;depth_to_bedrock_ft;"
+        b"depth_to_water_ft;yield_gpm;cost_usd;billed_usd\r\nold 1;two; words;2020-01-02;200\r\n",
+        b"well_id,drilled_on,total_depth_ft,lot_id,longitude,latitude,casing_depth_ft,depth_to_bedrock_ft,depth_to_water_ft,"
+        b"yield_gpm,cost_usd,billed_usd,owner\nold,2020-01-02,200,,,,,,,,,,Ren\xe9",
+    ],
+    ids=["semicolons, byte-order mark, windows lines", "cp1252, an own column, no last newline"],
+)
+def test_a_log_that_stands_keeps_every_byte(tmp_path, before):
+    log = tmp_path / "outcomes.csv"
+    log.write_bytes(before)
+    backup = file_well(log, WELL)
+    after = log.read_bytes()
+    assert after.startswith(before)
+    assert backup.read_bytes() == before
+    added = after[len(before) :].decode("cp1252")
+    assert added.count("\n") == (1 if before.endswith(b"\n") else 2)
+    assert ("\r\n" in added) == (b"\r\n" in before)
+    delimiter = ";" if b";" in before else ","
+    header = before.removeprefix(b"\xef\xbb\xbf").split(b"\n")[0].decode().strip().split(delimiter)
+    (row,) = csv.reader([added.strip()], delimiter=delimiter)
+    assert dict(zip(header, row, strict=True))["well_id"] == "2026-014"
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    notes=st.lists(
+        st.text(st.characters(min_codepoint=32, blacklist_categories=("Cs", "Cc", "Zl", "Zp")), max_size=30), max_size=4
+    ),
+    depth=st.floats(1, 3000),
+)
+def test_nothing_is_lost(tmp_path_factory, notes, depth):
+    """Whatever is written in the texts comes back, and earlier lines stand."""
+    log = tmp_path_factory.mktemp("firm") / "outcomes.csv"
+    contents = b""
+    for number, note in enumerate(notes):
+        file_well(
+            log,
+            WELL
+            | {
+                "well_id": f"w{number}",
+                "notes": note,
+                "total_depth_ft": depth,
+                "casing_depth_ft": None,
+                "depth_to_bedrock_ft": "",
+                "depth_to_water_ft": "",
+            },
+        )
+        assert log.read_bytes().startswith(contents)
+        contents = log.read_bytes()
+    if notes:
+        with log.open(newline="", encoding="utf-8") as file:
+            rows = list(csv.DictReader(file))
+        assert [row["notes"] for row in rows] == [note.strip() for note in notes]
+        assert [float(row["total_depth_ft"]) for row in rows] == [depth] * len(notes)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"total_depth_ft": -3}, "greater than 0"),
+        ({"yield_gpm": "plenty"}, "cannot be read as a figure"),
+        ({"drilled_on": (datetime.now(UTC) + timedelta(days=3)).date().isoformat()}, "no date on which"),
+        ({"drilled_on": "05/31/2026"}, "date"),
+        ({"casing_depth_ft": 400}, "longer than the hole"),
+        ({"depth_to_bedrock_ft": "310"}, "lies below the hole"),
+        ({"notes": "two\nlines"}, "one line"),
+        ({"well_use": "garden"}, "no known code"),
+        ({"latitude": 452}, "less than or equal to 90"),
+        ({"colour": "red"}, "not permitted"),
+        ({"well_id": " "}, "at least 1 character"),
+    ],
+)
+def test_faults_are_refused_and_nothing_is_written(tmp_path, change, words):
+    log = tmp_path / "outcomes.csv"
+    file_well(log, WELL | {"well_id": "first"})
+    before = log.read_bytes()
+    with pytest.raises(ProblemsError, match="(?s)" + words):
+        file_well(log, WELL | change)
+    assert log.read_bytes() == before
+
+
+def test_all_faults_at_once_and_no_well_twice(tmp_path):
+    log = tmp_path / "outcomes.csv"
+    with pytest.raises(ProblemsError) as caught:
+        file_well(log, {"well_id": "w", "total_depth_ft": "deep", "yield_gpm": "?!"})
+    assert {problem.column for problem in caught.value.problems} >= {
+        "drilled_on",
+        "longitude",
+        "total_depth_ft",
+        "yield_gpm",
+    }
+    assert not log.exists()
+    file_well(log, WELL)
+    with pytest.raises(ProblemsError, match="in the log already"):
+        file_well(log, WELL)
+    assert len(read_outcomes(log)) == 1
+
+
+def test_a_figure_without_a_column_is_refused(tmp_path):
+    log = tmp_path / "outcomes.csv"
+    log.write_text("well_id,drilled_on,total_depth_ft,lot_id,longitude,latitude\n")
+    with pytest.raises(ProblemsError) as caught:
+        file_well(log, WELL)
+    assert {problem.column for problem in caught.value.problems} == {
+        *("casing_depth_ft", "depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm", "cost_usd", "billed_usd")
+    }
+
+
+def test_other_files_and_bad_cells_are_told(tmp_path):
+    log = tmp_path / "outcomes.csv"
+    with pytest.raises(WellRecordsError, match="no log of drilled wells"):
+        read_outcomes(log)
+    log.write_text("name,depth\nx,3\n")
+    with pytest.raises(WellRecordsError, match="lacks well_id, drilled_on"):
+        file_well(log, WELL)
+    log.write_text("well_id,drilled_on,total_depth_ft,yield_gpm\n\na,5/3/2020,300,6\nb,2020-05-03,3OO,lots\n")
+    with pytest.raises(ProblemsError) as caught:
+        read_outcomes(log)
+    assert [(problem.row, problem.column) for problem in caught.value.problems] == [
+        (3, "drilled_on"),
+        (4, "total_depth_ft"),
+        (4, "yield_gpm"),
+    ]
+    log.write_text("well_id,drilled_on,total_depth_ft\na,2020-05-03,300,too much\n")
+    with pytest.raises(ProblemsError, match="more cells than columns"):
+        read_outcomes(log)
+
+
+def test_backups_are_kept_and_only_so_many(tmp_path):
+    log = tmp_path / "outcomes.csv"
+    for number in range(BACKUPS_KEPT + 4):
+        file_well(log, WELL | {"well_id": f"w{number:03d}"})
+    backups = sorted((tmp_path / "outcomes_backups").iterdir())
+    assert len(backups) == BACKUPS_KEPT
+    assert log.read_bytes().startswith(backups[-1].read_bytes())
+    assert len(read_outcomes(backups[-1])) == BACKUPS_KEPT + 3
+
+
+def _file_several(log, name):
+    for number in range(5):
+        file_well(log, WELL | {"well_id": f"{name}-{number}"})
+
+
+def test_two_offices_filing_at_once_lose_nothing(tmp_path):
+    log = tmp_path / "outcomes.csv"
+    context = multiprocessing.get_context("fork")
+    workers = [context.Process(target=_file_several, args=(log, name)) for name in ("a", "b", "c")]
+    for worker in workers:
+        worker.start()
+    for worker in workers:
+        worker.join()
+    assert [worker.exitcode for worker in workers] == [0, 0, 0]
+    assert sorted(read_outcomes(log)["well_id"]) == sorted(f"{name}-{number}" for name in "abc" for number in range(5))
+
+
+def test_a_lock_left_behind_is_told(tmp_path, monkeypatch):
+    monkeypatch.setattr("wellrecords.outcomes.log._LOCK_WAIT_S", 0.1)
+    log = tmp_path / "outcomes.csv"
+    (tmp_path / "outcomes.csv.lock").touch()
+    with pytest.raises(WellRecordsError, match="Another filing holds"):
+        file_well(log, WELL)
+
+
+def test_refresh_reads_the_log_as_a_source(tmp_path):
+    """The layout firm_outcomes takes the log to canonical wells, and knows every column that is filed."""
+    from wellrecords.cleaning.convert import convert_source
+    from wellrecords.sources import load_layout, read_source
+
+    log = tmp_path / "outcomes.csv"
+    file_well(
+        log,
+        WELL | {"water_zones": "120' 2 gpm, 290' 4 gpm", "layers": "0-31 clay; 31-305 granite", "hydrofractured": "no"},
+    )
+    file_well(
+        log,
+        WELL
+        | {
+            "well_id": "dry one",
+            "yield_gpm": "dry",
+            "depth_to_bedrock_ft": "not reached",
+            "depth_to_water_ft": "flowing",
+        },
+    )
+    layout = load_layout("firm_outcomes")
+    converted = convert_source(read_source(log, layout), layout)
+    assert converted.held_back.empty
+    wells = converted.wells.set_index("source_record_id")
+    assert wells["private"].all()
+    assert wells.loc["2026-014", "total_depth_ft"] == 305
+    assert wells.loc["2026-014", "yield_gpm_low"] == 6
+    assert wells.loc["dry one", ["yield_gpm_low", "yield_gpm_high"]].tolist() == [0, 6]
+    assert wells.loc["dry one", ["depth_to_bedrock_ft_low", "depth_to_bedrock_ft_high"]].tolist() == [305, np.inf]
+    assert wells.loc["dry one", "depth_to_water_ft_high"] == 0
+    assert len(converted.layers) == 2
+    assert converted.water_zones["depth_ft"].tolist() == [120, 290]
+    known = layout.known_names()
+    assert {name.replace("_", " ") for name in DrilledWell.model_fields} <= known

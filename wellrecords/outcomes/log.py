@@ -1,0 +1,496 @@
+"""The firm's log of drilled wells: one CSV file, added to and never rewritten.
+
+A new well is one line at the end of the file; the lines before it keep every
+byte. The new file is written beside the old one and switched in by one atomic
+rename, and the old one is kept in a folder of backups. The columns are those
+of the layout ``firm_outcomes``, so the file is a source like any other when
+the dataset is refreshed. It holds private records: keep it with the firm.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.readings import Kind, Reading, parse_reading, parse_readings
+from wellrecords.schema import DRILLING_METHODS, POSITION_METHODS, RECORD_KINDS, WELL_USES, YIELD_METHODS
+
+READING_KINDS: dict[str, Kind] = {
+    "depth_to_bedrock_ft": "bedrock",
+    "depth_to_water_ft": "water",
+    "yield_gpm": "yield",
+}
+BACKUPS_KEPT = 20
+_LOCK_WAIT_S = 5.0
+_EARLIEST = date(1850, 1, 1)
+
+
+class DrilledWell(BaseModel):
+    """One drilled well, as the office files it.
+
+    Readings are texts, written as in a log: ``42``, ``>305``, ``not reached``,
+    ``flowing``, ``<0.5``, ``dry``; blank where it was not measured.
+
+    Parameters
+    ----------
+    well_id : str
+        The firm's own number; unique in the log.
+    lot_id : str
+        Ties the well to its estimate; blank where none was made.
+    drilled_on : date
+    longitude, latitude : float
+        WGS84 degrees, west and south negative.
+    position_method, well_use, record_kind, yield_method, drilling_method : str
+        Codes of the canonical table.
+    total_depth_ft, casing_depth_ft, casing_diameter_in : float
+    depth_to_bedrock_ft, depth_to_water_ft, yield_gpm : str
+    hydrofractured : "yes", "no" or blank
+    main_rock : str
+    water_zones : str
+        Depth and rate of each zone, "120' 2 gpm, 210' 4 gpm".
+    layers : str
+        "0-12 brown clay; 12-305 gray granite".
+    cost_usd : float
+        What the job cost the firm, over the lines that were bid.
+    billed_usd : float
+        What the customer paid for them.
+    notes : str
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+    well_id: str = Field(min_length=1)
+    lot_id: str = ""
+    drilled_on: date
+    longitude: float = Field(ge=-180, le=180)
+    latitude: float = Field(ge=-90, le=90)
+    position_method: str = "gps"
+    record_kind: str = "new"
+    well_use: str = "domestic"
+    drilling_method: str = "unknown"
+    total_depth_ft: float = Field(gt=0, allow_inf_nan=False)
+    casing_depth_ft: float | None = Field(default=None, ge=0, allow_inf_nan=False)
+    casing_diameter_in: float | None = Field(default=None, gt=0, allow_inf_nan=False)
+    depth_to_bedrock_ft: str = ""
+    depth_to_water_ft: str = ""
+    yield_gpm: str = ""
+    yield_method: str = "unknown"
+    hydrofractured: Literal["yes", "no", ""] = ""
+    main_rock: str = ""
+    water_zones: str = ""
+    layers: str = ""
+    cost_usd: float | None = Field(default=None, ge=0, allow_inf_nan=False)
+    billed_usd: float | None = Field(default=None, ge=0, allow_inf_nan=False)
+    notes: str = ""
+
+    @field_validator("*")
+    @classmethod
+    def _one_line(cls, value: object) -> object:
+        if isinstance(value, str) and any(ord(letter) < 32 or letter in "\x7f\u2028\u2029" for letter in value):
+            msg = "a text of the log stands on one line, without control characters"
+            raise ValueError(msg)
+        return value
+
+    @field_validator("position_method", "record_kind", "well_use", "drilling_method", "yield_method")
+    @classmethod
+    def _known_code(cls, value: str, info) -> str:  # type: ignore[no-untyped-def]
+        known = {
+            "position_method": POSITION_METHODS,
+            "record_kind": RECORD_KINDS,
+            "well_use": WELL_USES,
+            "drilling_method": DRILLING_METHODS,
+            "yield_method": YIELD_METHODS,
+        }[info.field_name]
+        if value not in known:
+            msg = f"{value!r} is no known code; known: {', '.join(known)}"
+            raise ValueError(msg)
+        return value
+
+    @field_validator(*READING_KINDS)
+    @classmethod
+    def _readable(cls, value: str, info) -> str:  # type: ignore[no-untyped-def]
+        reading = parse_reading(value, kind=READING_KINDS[info.field_name])
+        if "unreadable" in reading.flags:
+            msg = f"{value!r} cannot be read as a figure; write 42, <0.5, >305, dry, flowing or not reached"
+            raise ValueError(msg)
+        return value
+
+    @field_validator("drilled_on")
+    @classmethod
+    def _in_the_past(cls, value: date) -> date:
+        today = datetime.now(UTC).astimezone().date()
+        if not _EARLIEST <= value <= today:
+            msg = f"{value} is no date on which a well can have been drilled (from {_EARLIEST} to today, {today})"
+            raise ValueError(msg)
+        return value
+
+    @model_validator(mode="after")
+    def _depths_agree(self) -> DrilledWell:
+        if self.casing_depth_ft is not None and self.casing_depth_ft > self.total_depth_ft:
+            msg = f"the casing ({self.casing_depth_ft:g} ft) is longer than the hole ({self.total_depth_ft:g} ft)"
+            raise ValueError(msg)
+        for name in ("depth_to_bedrock_ft", "depth_to_water_ft"):
+            reading = _reading(getattr(self, name), name)
+            if np.isfinite(reading.high) and reading.low > self.total_depth_ft:
+                msg = f"{name} ({getattr(self, name)}) lies below the hole ({self.total_depth_ft:g} ft)"
+                raise ValueError(msg)
+        return self
+
+
+OUTCOME_COLUMNS = tuple(DrilledWell.model_fields)
+"""The columns of the log, in the order in which a new file gets them."""
+
+
+def file_well(log_file: str | Path, well: DrilledWell | dict) -> Path:
+    """Add a drilled well to the firm's log.
+
+    Parameters
+    ----------
+    log_file : path
+        The log, such as ``outcomes.csv``; made with its header where it is
+        absent. A log that already stands keeps its own order of columns, its
+        delimiter, its encoding and every byte of its lines.
+    well : DrilledWell or dict
+        A dict is checked first.
+
+    Returns
+    -------
+    pathlib.Path
+        The backup of the log as it was; the log itself where it is new.
+
+    Raises
+    ------
+    ProblemsError
+        Every fault of the well, or of the log's header, at once; nothing is
+        written.
+    WellRecordsError
+        Where the file cannot be written, or another filing holds it.
+    """
+    log_file = Path(log_file)
+    checked = well if isinstance(well, DrilledWell) else _checked(well)
+    try:
+        log_file.parent.mkdir(parents=True, exist_ok=True)
+        with _sole_writer(log_file):
+            if not log_file.exists():
+                _switch_in(log_file, _header().encode() + _line(checked, OUTCOME_COLUMNS, ",").encode())
+                return log_file
+            before = log_file.read_bytes()
+            after = before + _addition(before, checked, log_file)
+            backup = _back_up(log_file, before)
+            _switch_in(log_file, after)
+            return backup
+    except OSError as error:
+        msg = (
+            f"The log {log_file} cannot be written ({error.strerror or error}). Next: close it in the spreadsheet, "
+            "check the folder's rights, and file the well again; nothing was changed."
+        )
+        raise WellRecordsError(msg) from error
+
+
+def read_outcomes(log_file: str | Path, *, smallest_yield_gpm: float | None = None) -> pd.DataFrame:
+    """Read the firm's log, its readings as intervals.
+
+    Parameters
+    ----------
+    log_file : path
+    smallest_yield_gpm : float, optional
+        Upper end of a dry hole's yield; by default the smallest yield above 0
+        that the log itself holds.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a well in order of drilling: `well_id`, `lot_id`, `drilled_on`,
+        `longitude`, `latitude`, `total_depth_ft`, `hydrofractured`,
+        `yield_method`, `water_zones`, `cost_usd`, `billed_usd` and
+        ``<name>_low``/``<name>_high`` of rock, water and yield.
+
+    Raises
+    ------
+    WellRecordsError
+        If it is absent or is no such log.
+    ProblemsError
+        Every cell that cannot be read.
+    """
+    log_file = Path(log_file)
+    try:
+        raw = log_file.read_bytes()
+    except FileNotFoundError as error:
+        msg = f"There is no log of drilled wells {log_file}. Next: file the first well."
+        raise WellRecordsError(msg) from error
+    text, _ = _decoded(raw)
+    columns, delimiter = _columns(text, log_file)
+    rows = _rows(text, delimiter)
+    problems = [
+        Problem(
+            what="a line of the log has more cells than columns",
+            file=str(log_file),
+            row=line,
+            rule=f"a line has at most {len(columns)} cells",
+            next_step="put a text that holds the delimiter between double quotes",
+            code="outcome_cells",
+        )
+        for line, row in rows
+        if len(row) > len(columns)
+    ]
+    if problems:
+        raise ProblemsError(problems, "The log of drilled wells cannot be used")
+    filled = [row + [""] * (len(columns) - len(row)) for _, row in rows]
+    table = pd.DataFrame(filled, columns=columns, index=[line for line, _ in rows], dtype="str")
+    return _as_intervals(table, log_file, smallest_yield_gpm)
+
+
+def _as_intervals(table: pd.DataFrame, log_file: Path, smallest_yield_gpm: float | None) -> pd.DataFrame:
+    problems: list[Problem] = []
+
+    def faulty(column: str, wrong: np.ndarray, rule: str) -> None:
+        problems.extend(
+            Problem(
+                what="a cell of the log cannot be read",
+                file=str(log_file),
+                row=int(table.index[place]),
+                column=column,
+                value=str(table[column].iloc[place]),
+                rule=rule,
+                next_step="mend the cell in the log",
+                code="outcome_cell",
+                private=True,
+            )
+            for place in np.flatnonzero(wrong).tolist()
+        )
+
+    def given(column: str) -> pd.Series:
+        return table[column].str.strip() if column in table else pd.Series("", index=table.index, dtype="str")
+
+    result = pd.DataFrame({column: given(column).astype("string") for column in ("well_id", "lot_id")})
+    dates = pd.to_datetime(given("drilled_on"), format="%Y-%m-%d", errors="coerce")
+    faulty("drilled_on", dates.isna().to_numpy(), "dates are written 2026-05-31")
+    result["drilled_on"] = dates
+    for column in ("longitude", "latitude", "total_depth_ft", "cost_usd", "billed_usd"):
+        values = pd.to_numeric(given(column).replace("", None), errors="coerce")
+        faulty(column, (values.isna() & (given(column) != "")).to_numpy(), "this column holds plain numbers")
+        result[column] = values.astype(float)
+    for column in ("hydrofractured", "yield_method", "water_zones"):
+        result[column] = given(column).astype("string")
+    for column, kind in READING_KINDS.items():
+        readings = parse_readings(given(column), kind=kind)
+        faulty(column, readings["unreadable"].to_numpy(), "readings are written 42, <0.5, >305, dry or flowing")
+        result[f"{column}_low"], result[f"{column}_high"] = readings["low"], readings["high"]
+        if column == "depth_to_bedrock_ft":
+            unreached = readings["low"].isna() & np.isposinf(readings["high"])
+            result.loc[unreached, f"{column}_low"] = result["total_depth_ft"]
+        if column == "yield_gpm":
+            _settle_dry_holes(result, smallest_yield_gpm)
+    if problems:
+        raise ProblemsError(problems, "The log of drilled wells cannot be used")
+    return result.sort_values(["drilled_on", "well_id"], kind="stable", ignore_index=True)
+
+
+def _settle_dry_holes(result: pd.DataFrame, smallest_yield_gpm: float | None) -> None:
+    """Give dry holes (a yield of 0, or "dry") their upper end, in place."""
+    low, high = result["yield_gpm_low"], result["yield_gpm_high"]
+    dry = (low == 0) & (high.isna() | (high == 0))
+    reported = low[low > 0].min() if smallest_yield_gpm is None else smallest_yield_gpm
+    result.loc[dry, "yield_gpm_high"] = 0.0 if pd.isna(reported) else reported
+
+
+def _reading(text: str, column: str) -> Reading:
+    return parse_reading(text, kind=READING_KINDS[column])
+
+
+def _checked(fields: dict) -> DrilledWell:
+    try:
+        return DrilledWell.model_validate(fields)
+    except ValidationError as error:
+        problems = [
+            Problem(
+                what="a field is missing" if detail["type"] == "missing" else "a field is wrong",
+                column=".".join(str(part) for part in detail["loc"]) or None,
+                value=None if detail["type"] == "missing" or not detail["loc"] else str(detail["input"]),
+                rule=detail["msg"].removeprefix("Value error, "),
+                next_step="mend it and file the well again",
+                code="outcome_field",
+                private=True,
+            )
+            for detail in error.errors(include_url=False)
+        ]
+        raise ProblemsError(problems, "The well cannot be filed") from error
+
+
+def _addition(before: bytes, well: DrilledWell, log_file: Path) -> bytes:
+    """Return the bytes that the well adds to a log that stands."""
+    text, encoding = _decoded(before)
+    columns, delimiter = _columns(text, log_file)
+    number = columns.index("well_id")
+    lines = {row[number].strip(): line for line, row in _rows(text, delimiter) if len(row) > number}
+    problems = []
+    if well.well_id in lines:
+        problems.append(
+            Problem(
+                what="the well is in the log already",
+                file=str(log_file),
+                row=lines[well.well_id],
+                column="well_id",
+                value=well.well_id,
+                rule="each well has its own number",
+                next_step="give the new well its own number, or mend the line in the log",
+                code="outcome_twice",
+                private=True,
+            )
+        )
+    fields = _fields(well)
+    problems += [
+        Problem(
+            what="the log has no column for a figure of this well",
+            file=str(log_file),
+            column=name,
+            value=fields[name],
+            rule="nothing that is filed may be lost",
+            next_step=f"add the column {name} to the log's first line",
+            code="outcome_column",
+            private=True,
+        )
+        for name in OUTCOME_COLUMNS
+        if fields[name] and name not in columns and name not in _DEFAULTED
+    ]
+    line = _line(well, columns, delimiter)
+    newline = "\r\n" if "\r\n" in text else "\n"
+    try:
+        added = (("" if text.endswith(("\n", "\r")) else newline) + line.replace("\n", newline)).encode(encoding)
+    except UnicodeEncodeError as error:
+        problems.append(
+            Problem(
+                what="the log's encoding cannot hold a letter of this well",
+                file=str(log_file),
+                value=line[error.start : error.end],
+                rule=f"the log is kept in {encoding}",
+                next_step="save the log as UTF-8, or write the letter in another way",
+                code="outcome_encoding",
+                private=True,
+            )
+        )
+    if problems:
+        raise ProblemsError(problems, "The well cannot be filed")
+    return added
+
+
+_DEFAULTED = {
+    name for name, field in DrilledWell.model_fields.items() if field.default in ("gps", "new", "domestic", "unknown")
+}
+"""Columns that a log may lack, because their usual value says nothing."""
+
+
+def _fields(well: DrilledWell) -> dict[str, str]:
+    """Return the well's fields as the log writes them."""
+    values = well.model_dump()
+    return {
+        name: "" if value is None else value.isoformat() if isinstance(value, date) else _plain(value)
+        for name, value in values.items()
+    }
+
+
+def _plain(value: object) -> str:
+    """Return a number without an exponent or idle zeros, a text as it is."""
+    return np.format_float_positional(value, trim="-") if isinstance(value, float) else str(value)
+
+
+def _line(well: DrilledWell, columns: tuple[str, ...] | list[str], delimiter: str) -> str:
+    written = io.StringIO()
+    fields = _fields(well)
+    csv.writer(written, delimiter=delimiter, lineterminator="\n").writerow([fields.get(name, "") for name in columns])
+    return written.getvalue()
+
+
+def _header() -> str:
+    return ",".join(OUTCOME_COLUMNS) + "\n"
+
+
+def _decoded(raw: bytes) -> tuple[str, str]:
+    """Return the log's text and the encoding in which a line must be added to it."""
+    try:
+        return raw.decode("utf-8-sig"), "utf-8"
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", errors="replace"), "cp1252"
+
+
+def _columns(text: str, log_file: Path) -> tuple[list[str], str]:
+    first = text.split("\n", 1)[0].rstrip("\r")
+    delimiter = max(",;\t", key=first.count)
+    columns = [name.strip() for name in next(csv.reader([first], delimiter=delimiter), [])]
+    absent = [name for name in ("well_id", "drilled_on", "total_depth_ft") if name not in columns]
+    twice = sorted({name for name in columns if columns.count(name) > 1})
+    if absent or twice:
+        msg = (
+            f"{log_file} is no log of drilled wells: its first line lacks {', '.join(absent)}."
+            if absent
+            else f"{log_file} has the column {twice[0]} twice."
+        )
+        msg += " Next: name another file, or mend its first line."
+        raise WellRecordsError(msg)
+    return columns, delimiter
+
+
+def _rows(text: str, delimiter: str) -> list[tuple[int, list[str]]]:
+    """Return the log's rows below its first, blank ones left out, each with the line on which it ends."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    return [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)][1:]
+
+
+@contextmanager
+def _sole_writer(log_file: Path) -> Iterator[None]:
+    """Hold a lock file beside the log while it is changed."""
+    lock = log_file.with_name(log_file.name + ".lock")
+    deadline = time.monotonic() + _LOCK_WAIT_S
+    while True:
+        try:
+            os.close(os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+            break
+        except FileExistsError as error:
+            if time.monotonic() > deadline:
+                msg = (
+                    f"Another filing holds {log_file}, or one was broken off. Next: wait, or delete {lock} when no "
+                    "other filing runs."
+                )
+                raise WellRecordsError(msg) from error
+            time.sleep(0.05)
+    try:
+        yield
+    finally:
+        lock.unlink(missing_ok=True)
+
+
+def _back_up(log_file: Path, content: bytes) -> Path:
+    """Keep the log as it was; the oldest copies beyond `BACKUPS_KEPT` go."""
+    folder = log_file.with_name(log_file.stem + "_backups")
+    folder.mkdir(exist_ok=True)
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
+    backup = folder / f"{log_file.stem}_{stamp}{log_file.suffix}"
+    _switch_in(backup, content)
+    for old in sorted(folder.glob(f"{log_file.stem}_*{log_file.suffix}"))[:-BACKUPS_KEPT]:
+        old.unlink()
+    return backup
+
+
+def _switch_in(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all."""
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with beside.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
