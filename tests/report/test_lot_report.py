@@ -115,6 +115,15 @@ def test_no_bid_says_why(tmp_path, estimate, common):
     assert "Fixed price" not in text
 
 
+def test_quantity_without_records_is_said_and_not_shown_as_a_number(tmp_path, estimate, bid, common):
+    silent = estimate.but(draws=estimate.draws.assign(depth_to_water_ft=np.nan))
+    path = write_lot_report(tmp_path / "silent.html", estimate=silent, bid=bid, **common)
+    text = Outline(path.read_text("utf-8")).text
+    assert "Water stands at cannot say no records of it here" in text
+    assert "Depth to standing water – – –" in text
+    assert "nan" not in re.findall(r"\b\w+\b", text)
+
+
 def test_target_beyond_the_limit_is_said_as_such(tmp_path, estimate, common):
     draws = estimate.draws.assign(depth_to_target_ft=np.inf)
     poor = estimate.but(draws=draws, chance_of_target=0.0)
@@ -137,6 +146,7 @@ def test_owner_sees_no_single_well_and_no_cost_of_the_firm(owner, estimate, well
     assert "firm_log" not in html
     assert "state_extract" not in html
     assert "Chance that it loses" not in html
+    assert "Expected profit" not in html
     assert "margin" not in Outline(html).text
     for cost in bid.lines["unit_cost_usd"]:
         assert f"${cost:,.2f}" not in html
@@ -175,6 +185,27 @@ def test_browser_draws_the_map_without_a_complaint(chromium, contractor, estimat
     assert len(estimate.neighbours) < drawn <= len(wells)
     assert "leaflet-control-scale-line" in seen.dom
     assert "Wells the estimate leaned on" in seen.dom
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 1280])
+def test_browser_page_is_no_wider_than_the_screen(chromium, tmp_path, contractor, width):
+    """Only the tables' own boxes scroll sideways, so that a phone need not."""
+    probe = "document.body.dataset.over = document.documentElement.scrollWidth - document.documentElement.clientWidth;"
+    html = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", contractor.read_text("utf-8"))
+    page = tmp_path / "probe.html"
+    page.write_text(html.replace("</body>", f"<script>{probe}</script></body>"), "utf-8")
+    assert 'data-over="0"' in visit(chromium, page, width=width).dom
+
+
+@pytest.mark.browser
+def test_browser_prints_to_paper(chromium, tmp_path, contractor):
+    paper = tmp_path / "lot.pdf"
+    seen = visit(chromium, contractor, arguments=("--no-pdf-header-footer", f"--print-to-pdf={paper}"))
+    assert seen.console == ()
+    content = paper.read_bytes()
+    assert content.startswith(b"%PDF-")
+    assert 4 <= len(re.findall(rb"/Type\s*/Page\b", content)) <= 10
 
 
 @pytest.mark.browser

@@ -3,11 +3,13 @@
 - `write_lot_report`: what the records say about a lot, and the bid.
 - `write_region_report`: the regional dataset, its map and its quality.
 - `write_index`: one page that links the reports of a folder.
+- `write_reports`: all of these for one run.
 
 The pages need no network, print to paper, and show text from records as
 text only: see `wellrecords.report.escape`.
 """
 
+from wellrecords.report.folder import write_reports
 from wellrecords.report.index_page import ReportLink, write_index
 from wellrecords.report.lot_report import write_lot_report
 from wellrecords.report.region_report import RunCounts, write_region_report
@@ -22,4 +24,5 @@ __all__ = [
     "write_index",
     "write_lot_report",
     "write_region_report",
+    "write_reports",
 ]

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from wellrecords.bid import Bid
 
 GROUPS = {"well": "The well", "water_system": "The water system"}
+COUNTED = ("each", "job")
+"""Units of which the figure alone is said."""
 OUTCOMES = {
     "target_met": "The wanted yield is met",
     "target_met_by_fracturing": "It is met after hydrofracturing",
@@ -43,7 +45,7 @@ def bid_section(bid: Bid, *, owner: bool) -> dict[str, Any]:
     section = {
         "chart": _chart(bid, owner),
         "drivers": share_bars(
-            [str(driver) for driver in drivers["driver"]],
+            [str(driver)[:1].upper() + str(driver)[1:] for driver in drivers["driver"]],
             [float(share) for share in drivers["share"]],
             name="chart-drivers",
             title="What drives the spread of the cost",
@@ -75,15 +77,15 @@ def _firm_side(bid: Bid) -> dict[str, Any]:
     return {
         "chart_title": "How the cost spreads",
         "facts": [
-            ("Fixed price", wording.money(bid.fixed_price_usd)),
+            ("Fixed price, well and system", wording.money(bid.fixed_price_usd)),
             ("Chance that it loses", wording.percent(bid.chance_of_loss)),
-            ("Expected loss, all cases", wording.money(bid.expected_loss_usd)),
-            ("Mean loss when it loses", wording.money(bid.loss_when_losing_usd)),
+            ("Expected loss, over all cases", wording.money(bid.expected_loss_usd)),
+            ("Mean loss where it loses", wording.money(bid.loss_when_losing_usd)),
             ("Expected profit", wording.money(bid.expected_profit_usd)),
-            ("Or by the foot, the well", f"{wording.unit_price(bid.per_foot_price_usd)} a ft"),
-            ("with a least charge of", wording.money(bid.per_foot_minimum_usd)),
-            ("Bill by the foot, 8 in 10", _range(bid.per_foot_bill_quantiles)),
-            ("Chance that it loses", wording.percent(bid.per_foot_chance_of_loss)),
+            ("Price of the well by the foot", f"{wording.unit_price(bid.per_foot_price_usd)} a ft"),
+            ("Least charge by the foot", wording.money(bid.per_foot_minimum_usd)),
+            ("Bill by the foot, 8 in 10 cases", _range(bid.per_foot_bill_quantiles)),
+            ("Chance that the bill by the foot loses", wording.percent(bid.per_foot_chance_of_loss)),
         ],
         "sentences": sentences,
         "caption": "Cost to the firm. Quantities and costs: the middle figure, and the range of 8 in 10 cases.",
@@ -115,9 +117,9 @@ def _firm_row(row: Any) -> tuple[str, ...]:
         _quantity(row.quantity_p50, row.unit),
         _quantity_range(row),
         wording.unit_price(row.unit_cost_usd),
-        wording.money(row.cost_usd_p50),
-        wording.span(row.cost_usd_p10, row.cost_usd_p90, wording.money),
-        wording.money(row.cost_usd_mean),
+        wording.small_money(row.cost_usd_p50),
+        wording.span(row.cost_usd_p10, row.cost_usd_p90, wording.small_money),
+        wording.small_money(row.cost_usd_mean),
     )
 
 
@@ -129,12 +131,14 @@ def _owner_side(bid: Bid) -> dict[str, Any]:
         "chart_title": "How the price spreads",
         "facts": [
             ("Fixed price, well and system", wording.money(bid.fixed_price_usd)),
-            ("Or the well by the foot", f"{wording.unit_price(bid.per_foot_price_usd)} a ft"),
-            ("with a least charge of", wording.money(bid.per_foot_minimum_usd)),
-            ("The well by the foot, 8 in 10", _range(bid.per_foot_bill_quantiles)),
+            ("Or: the well by the foot", f"{wording.unit_price(bid.per_foot_price_usd)} a ft"),
+            ("Least charge by the foot", wording.money(bid.per_foot_minimum_usd)),
+            ("Bill by the foot, 8 in 10 cases", _range(bid.per_foot_bill_quantiles)),
         ],
         "sentences": [
-            "At a fixed price the contractor carries the risk of a deep hole; by the foot, you do.",
+            "At a fixed price the contractor carries the risk of a deep hole; by the foot, you do. The water system "
+            "is priced apart from the footage.",
+            *bid.notes,
         ],
         "caption": "Prices. Quantities and amounts: the range of 8 in 10 cases.",
         "head": ("Line", "Needed", "Quantity", "Unit price", "Amount"),
@@ -150,7 +154,7 @@ def _owner_row(row: Any, factor: float) -> tuple[str, ...]:
         "always" if row.chance >= 1.0 else wording.percent(row.chance),
         _quantity_range(row),
         wording.unit_price(row.unit_price_usd),
-        wording.span(row.cost_usd_p10 * factor, row.cost_usd_p90 * factor, wording.money),
+        wording.span(row.cost_usd_p10 * factor, row.cost_usd_p90 * factor, wording.small_money),
     )
 
 
@@ -170,7 +174,12 @@ def _range(totals: dict[str, float]) -> str:
 
 
 def _quantity(value: float, unit: str) -> str:
-    return _amount(value, unit) if unit == "each" else f"{_amount(value, unit)} {unit}"
+    amount = _amount(value, unit)
+    if unit in COUNTED:
+        return amount
+    # Whole words take a plural, symbols do not: "2 hours", "2 ft".
+    plural = "s" if len(unit) > 3 and unit.isalpha() and amount != "1" else ""
+    return f"{amount} {unit}{plural}"
 
 
 def _quantity_range(row: Any) -> str:

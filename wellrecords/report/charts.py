@@ -139,7 +139,7 @@ def cost_distribution(
     axes.set_ylim(0, top)
     axes.axvline(middle, ymax=0.86, color=INK, linewidth=1.2)
     fixed = fixed_price_usd if fixed_price_usd is not None and math.isfinite(fixed_price_usd) else None
-    # The two labels keep apart: each stands on the far side of its line from the other line.
+    # The labels keep apart: each on the far side of its line from the other line, where there is room.
     room = edges[-1] - edges[0]
     middle_right = (
         middle < edges[0] + 0.35 * room if fixed is None else fixed < middle or middle < edges[0] + 0.3 * room
@@ -158,6 +158,8 @@ def cost_distribution(
             va="top",
             fontsize=9,
             color=colour,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+            zorder=5,
         )
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)

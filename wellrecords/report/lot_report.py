@@ -121,7 +121,7 @@ def write_lot_report(
         facts=lot_words.facts(estimate, owner=owner, minimum=settings.private_minimum) if figures else None,
         notes=() if owner else tuple(note for note in (estimate.technical_words, *estimate.notes) if note),
         money=bid_section(priced, owner=owner) if priced is not None else None,
-        no_bid=lot_words.no_bid(estimate, bid, figures),
+        no_bid=lot_words.no_bid(estimate, bid, figures, owner=owner),
         drawing=draw_well(layout) if layout else None,
         parts=layout_parts(bid, design) if figures else None,
         neighbours=None if owner else _neighbour_table(estimate, settings),

@@ -142,7 +142,10 @@ def facts(estimate: LotEstimate, *, owner: bool, minimum: int) -> list[tuple[str
             f"Chance of {wording.flow(estimate.target_yield_gpm)} by {wording.depth(estimate.max_depth_ft)}",
             wording.percent(estimate.chance_of_target),
         ),
-        ("Chance of a dry hole", wording.percent(estimate.chance_of_dry_hole)),
+        (
+            f"Chance of a dry hole: under {wording.flow(estimate.dry_below_gpm)} at that depth",
+            wording.percent(estimate.chance_of_dry_hole),
+        ),
         ("Support by records", estimate.support),
     ]
 
@@ -158,13 +161,16 @@ def facts(estimate: LotEstimate, *, owner: bool, minimum: int) -> list[tuple[str
     return rows
 
 
-def no_bid(estimate: LotEstimate, bid: Bid | NoBid | None, figures: bool) -> str | None:
+def no_bid(estimate: LotEstimate, bid: Bid | NoBid | None, figures: bool, *, owner: bool) -> str | None:
     """Return why there is no bid, or None where there is one or none was asked for."""
     if estimate.support == "none" or estimate.draws is None:
         return "No bid is given: the records cannot say how deep the well must go, so a price would be a guess."
     if not figures:
         return "No price is given in this version, since no figures are."
-    return bid.reason if isinstance(bid, NoBid) else None
+    if not isinstance(bid, NoBid):
+        return None
+    # The reason may speak of single wells ("the nearest is 430 m away").
+    return "The records are too few for a price." if owner else bid.reason
 
 
 def _lead(estimate: LotEstimate) -> str:

@@ -113,6 +113,18 @@ def money(value_usd: float) -> str:
     return f"{'−' if rounded < 0 else ''}${abs(rounded):,.0f}"
 
 
+def small_money(value_usd: float) -> str:
+    """Return the amount of one line of a bid, to $10.
+
+    >>> small_money(949.0), small_money(18449.0)
+    ('$950', '$18,450')
+    """
+    if is_missing(value_usd):
+        return MISSING
+    rounded = round_half_up(value_usd, 10.0)
+    return f"{'−' if rounded < 0 else ''}${abs(rounded):,.0f}"
+
+
 def unit_price(value_usd: float) -> str:
     """Return a unit price to the cent.
 
