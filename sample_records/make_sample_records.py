@@ -69,8 +69,9 @@ def make_sample_records(folder: Path) -> None:
     """
     (folder / "truth").mkdir(parents=True, exist_ok=True)
     region, roads = sample_region(), country.make_roads()
-    terrain = country.terrain_grid(region)
-    ponds = country.make_ponds(*terrain)
+    surface, *corner = country.terrain_grid(region)
+    drainage = country.drain(surface)
+    ponds = country.make_ponds(drainage, *corner)
     true = wells.drill_county(region, roads, [outline for _, outline in ponds])
     events = wells.tell_histories(true)
 
@@ -98,8 +99,8 @@ def make_sample_records(folder: Path) -> None:
         folder / "truth" / "faults.csv", ["file", "sheet", "file_row", "column", "kind", "meant", "written"], faults
     )
     _true_wells(true).to_csv(folder / "truth" / "wells.csv", lineterminator="\n")
-    streams = country.make_streams(*terrain)
-    country.write_terrain(folder / "terrain.tif", *terrain)
+    streams = country.make_streams(drainage, *corner)
+    country.write_terrain(folder / "terrain.tif", surface, *corner)
     county = box(country.WEST, country.SOUTH, country.WEST + country.SIDE, country.SOUTH + country.SIDE)
     for name, shapes in {
         "outline": [("Wendlemere County (invented)", county)],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 import json
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -115,17 +116,25 @@ def terrain_grid(region: Region) -> tuple[np.ndarray, float, float]:
     return region.at(places).elevation_ft.reshape(n, n), west, north
 
 
-def _drain(surface: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+@dataclass(frozen=True)
+class Drainage:
+    """How the water runs off a terrain grid.
+
+    `filled` is the surface without hollows; `down` the flat index of the cell
+    that each drains to (-1 at the edge); `area` the cells that drain through it.
+    """
+
+    surface: np.ndarray
+    filled: np.ndarray
+    down: np.ndarray
+    area: np.ndarray
+
+
+def drain(surface: np.ndarray) -> Drainage:
     """Fill hollows and let every cell drain to the edge.
 
     Priority flood (Barnes, Lehman and Mulla 2014): cells are taken lowest
     first from the edge inwards, each draining to the cell that reached it.
-
-    Returns
-    -------
-    filled : ndarray, the surface without hollows
-    down : ndarray of int, the flat index each cell drains to (-1 at the edge)
-    area : ndarray, cells that drain through each cell
     """
     rows, columns = surface.shape
     level = surface.astype(float)
@@ -152,16 +161,14 @@ def _drain(surface: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     for cell in reversed(order):
         if down[cell] >= 0:
             area[down[cell]] += area[cell]
-    return level, down, area
+    return Drainage(surface, level, down, area)
 
 
-def make_streams(
-    surface: np.ndarray, west: float, north: float, least_cells: int = 250
-) -> list[tuple[str, LineString]]:
+def make_streams(drainage: Drainage, west: float, north: float, least_cells: int = 250) -> list[tuple[str, LineString]]:
     """Return the streams, main stems first: where the ground of 2.5 square kilometres gathers."""
-    _, down, area = _drain(surface)
+    down, area = drainage.down, drainage.area
     wet = area >= least_cells
-    columns = surface.shape[1]
+    columns = drainage.filled.shape[1]
     best_above: dict[int, int] = {}
     for cell in np.flatnonzero(wet).tolist():
         below = int(down[cell])
@@ -183,13 +190,12 @@ def make_streams(
     return [(STREAM_NAMES[i] if i < len(STREAM_NAMES) else "", line) for i, line in enumerate(stems)]
 
 
-def make_ponds(surface: np.ndarray, west: float, north: float) -> list[tuple[str, Polygon]]:
+def make_ponds(drainage: Drainage, west: float, north: float) -> list[tuple[str, Polygon]]:
     """Return the ponds: hollows of the terrain of 5 hectares or more, filled to their brim."""
     from rasterio.features import shapes
     from rasterio.transform import from_origin
 
-    filled, _, _ = _drain(surface)
-    wet = filled - surface >= 3.0
+    wet = drainage.filled - drainage.surface >= 3.0
     found = shapes(wet.astype("uint8"), mask=wet, transform=from_origin(west, north, CELL, CELL))
     ponds = [shape(outline).buffer(-0.3 * CELL).buffer(0.3 * CELL) for outline, _ in found]
     ponds = [p for p in ponds if isinstance(p, Polygon) and p.area >= 50_000.0]

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.spatial import cKDTree
 from shapely import Polygon
 from shapely.affinity import rotate
 
@@ -15,10 +16,9 @@ from wellrecords.simulation import Region
 M2_PER_ACRE = 4046.8564224
 
 
-def _around(places: np.ndarray, wells: np.ndarray, radius_m: float, flags: np.ndarray | None = None) -> np.ndarray:
-    """Count the wells within a radius of each place (only those flagged)."""
-    near = np.linalg.norm(places[:, None, :] - wells, axis=2) < radius_m
-    return (near if flags is None else near & flags).sum(axis=1)
+def _around(places: np.ndarray, wells: np.ndarray, radius_m: float) -> np.ndarray:
+    """Count the wells within a radius of each place."""
+    return cKDTree(wells).query_ball_point(places, radius_m, return_length=True)
 
 
 def choose_places(region: Region, wells: pd.DataFrame) -> dict[str, np.ndarray]:
@@ -41,11 +41,11 @@ def choose_places(region: Region, wells: pd.DataFrame) -> dict[str, np.ndarray]:
     middling = (ground.rock_unit == 0) & (ground.depth_to_water_ft > 15.0) & (ground.depth_to_bedrock_ft < 30.0)
     covered = np.argmax(np.where(middling, near, -1))
     is_poor = (homes["rock_unit"] == region.settings.units[-1].name).to_numpy()
-    poor_near = _around(places, drilled, 1_500.0, is_poor)
+    poor_near = _around(places, drilled[is_poor], 1_500.0)
     all_poor = (ground.rock_unit == len(region.settings.units) - 1) & (poor_near == _around(places, drilled, 1_500.0))
     poor = np.argmax(np.where(all_poor & (ground.depth_to_water_ft > 10.0), near, -1))
     flows = ((homes["depth_to_water_ft"] < -2.0) & (homes["yield_gpm"] > 0.5)).to_numpy()
-    flowing = np.argmax(np.where(ground.depth_to_water_ft < -4.0, _around(places, drilled, 700.0, flows), -1))
+    flowing = np.argmax(np.where(ground.depth_to_water_ft < -4.0, _around(places, drilled[flows], 700.0), -1))
     return {
         "covered": places[covered],
         "edge": np.array([WEST + GORE_FROM + 1_900.0, SOUTH + GORE_FROM + 2_400.0]),

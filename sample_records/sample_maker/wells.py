@@ -207,7 +207,7 @@ ROCK_WORDS = {
 
 
 def _layers(
-    well: pd.Series, rock_ft: float | None, depth_ft: float, rng: np.random.Generator
+    well: dict, rock_ft: float | None, depth_ft: float, rng: np.random.Generator
 ) -> tuple[tuple[float, float, str], ...]:
     """Tell the hole's layers in a driller's words, whole feet."""
     cover = depth_ft if rock_ft is None else min(rock_ft, depth_ft)
@@ -233,7 +233,7 @@ def _layers(
     return tuple(layers)
 
 
-def _method(well: pd.Series, rng: np.random.Generator) -> str:
+def _method(well: dict, rng: np.random.Generator) -> str:
     if well["use"] in ("monitoring", "test"):
         return "auger"
     if well["gravel_well"]:
@@ -242,14 +242,14 @@ def _method(well: pd.Series, rng: np.random.Generator) -> str:
     return "cable_tool" if year < 1970 else str(rng.choice(["air_rotary", "hammer", "cable_tool"], p=[0.5, 0.45, 0.05]))
 
 
-def _zones(well: pd.Series, depth_ft: float) -> tuple[tuple[float, float], ...]:
+def _zones(well: dict, depth_ft: float) -> tuple[tuple[float, float], ...]:
     """Return the fractures that a driller would have noticed on the way down."""
     depths, yields = well["fracture_depths_ft"], well["fracture_yields_gpm"]
     noticed = (depths <= depth_ft) & (yields >= NOTICED_GPM)
     return tuple(zip(depths[noticed].tolist(), yields[noticed].tolist(), strict=True))
 
 
-def _first_event(well_id: str, well: pd.Series, rng: np.random.Generator) -> Event:
+def _first_event(well_id: str, well: dict, rng: np.random.Generator) -> Event:
     """Read a new well as its driller would."""
     depth = max(round(float(well["total_depth_ft"])), 8.0)
     reached = bool(well["reached_bedrock"])
@@ -316,7 +316,7 @@ def _first_event(well_id: str, well: pd.Series, rng: np.random.Generator) -> Eve
 def tell_histories(wells: pd.DataFrame) -> list[Event]:
     """Return everything that was done to the wells: first the new wells in order, then later works."""
     rng = np.random.default_rng(1984)
-    first = {well_id: _first_event(well_id, well, rng) for well_id, well in wells.iterrows()}
+    first = {well_id: _first_event(well_id, well, rng) for well_id, well in wells.to_dict("index").items()}
     later: list[Event] = []
     homes = wells[(wells["county"] == "Wendlemere") & (wells["use"] == "domestic") & wells["replaces"].isna()]
 
@@ -329,7 +329,7 @@ def tell_histories(wells: pd.DataFrame) -> list[Event]:
     further = np.array([first[w].depth_ft for w in deepened]) + 20.0 * rng.integers(5, 13, len(deepened))
     gained = yield_at_depth_gpm(wells.loc[deepened], further)
     for well_id, depth, made in zip(deepened, further.tolist(), gained.tolist(), strict=True):
-        old, well = first[well_id], wells.loc[well_id]
+        old, well = first[well_id], wells.loc[well_id].to_dict()
         on = _later(old.on, rng)
         later.append(
             replace(
