@@ -2,10 +2,12 @@
 
 `price_bid` takes a lot's estimate through stopping rule, take-off and price
 book to a `Bid`, or to a `NoBid` with the reason. `risk` makes prices from
-costs, `spread` says what drives them.
+costs, `spread` says what drives them, `options` compares what may be agreed
+for a hole that is short at the limit.
 """
 
 from wellrecords.bid.model import OUTCOMES, Bid, BidSettings, NoBid
+from wellrecords.bid.options import compare_options, stopping_options
 from wellrecords.bid.price_book import PriceBook, PriceLine, cost_lines, load_price_book, spread_costs
 from wellrecords.bid.pricing import price_bid
 from wellrecords.bid.risk import chance_of_loss, expected_loss_usd, per_foot_price_usd, price_at_risk, price_table
@@ -19,6 +21,7 @@ __all__ = [
     "PriceBook",
     "PriceLine",
     "chance_of_loss",
+    "compare_options",
     "cost_lines",
     "drivers_of_spread",
     "expected_loss_usd",
@@ -29,4 +32,5 @@ __all__ = [
     "price_bid",
     "price_table",
     "spread_costs",
+    "stopping_options",
 ]

@@ -9,7 +9,6 @@ from the same draws, so they can be compared.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -26,8 +25,6 @@ class BidSettings(BaseModel):
 
     Parameters
     ----------
-    price_book : path, optional
-        The price book's file; read by `load_price_book`.
     fixed_price_risk : float, default=0.2
         The accepted chance that a fixed price does not cover the cost.
     margin : float, default=0.15
@@ -45,7 +42,6 @@ class BidSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    price_book: Path | None = None
     fixed_price_risk: float = Field(default=0.2, gt=0, lt=1)
     margin: float = Field(default=0.15, ge=0)
     quantiles: tuple[float, float, float] = (0.1, 0.5, 0.9)
