@@ -14,6 +14,7 @@ for standing there.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,7 @@ from rapidfuzz import fuzz, process, utils
 
 from wellrecords.matching.candidates import LATER_KINDS
 from wellrecords.matching.settings import MatchingSettings
+from wellrecords.schema import INTERVAL_QUANTITIES
 
 OWN_ERROR_M = 15.0
 """Added to every position error: two people standing at one well do not read the same place."""
@@ -32,16 +34,31 @@ WRONG_PLACE_SAYS = -15.0
 """One position in a hundred is plainly wrong, so that no distance rules a pair out (one of some 50,000 wells)."""
 ONE_THING_SAYS_AT_MOST = 5.0
 DATE_SAYS_AT_MOST = 7.0
+SAME_DAY, SAME_SEASON = 0.62, 0.36
+SAME_YEAR, NEXT_YEAR = 0.93, 0.06
+OTHER_YEAR_SAYS = -4.6
+"""Shares of one well's dates in two sources that agree so (common practice; dates are seldom years apart)."""
+DAYS_A_YEAR = 366
 EXACT = 0.05
 """In one source, values that differ by less are equal: feet through metres and back."""
 EXACT_ELSEWHERE = 0.2
 """In two sources: one may have written tenths of a metre (0.16 ft either way)."""
 NUMBER_SAYS = 9.0
+ALIKE = 90
+"""Per cent of letters in which two names agree, in whichever order their words stand."""
+OTHER_OWNER_SAYS = -1.0
+SAME_HOUSE_SAYS, OTHER_HOUSE_SAYS, OTHER_ROAD_SAYS = 5.0, -3.0, -1.5
+"""A lot is sold, so that an owner's name may change; a house number seldom does."""
 OTHER_PERMIT_SAYS = -2.5
 """Two permits of one system differ: one well in twelve or so has a permit misread, or a second one."""
 ONE_SYSTEM = 0.02
 """Two sources of which this share of permits is in both write permits of one system."""
-BATCH_USES = ("monitoring", "test", "geothermal", "other", "unused")
+ENDS_WITH_THE_HOLE = ("casing_depth_ft", "screen_bottom_ft", "depth_to_bedrock_ft")
+AT_THE_BOTTOM_FT = 3.0
+CASING_BESIDE_ROCK_SAYS = 1.0
+NOT_REACHED = -1_000.0
+"""Stands for "no rock in this hole": equal in two such records, unlike any depth."""
+BATCH_USES = ("monitoring", "test", "geothermal", "other")
 """Wells of these uses are drilled several at a time, alike in depth, date and owner."""
 
 
@@ -91,6 +108,7 @@ DAY_SHARED_BY_SIBLINGS = 0.3
 PERMIT_SHARED_BY_SIBLINGS = 0.2
 PLACE_SHARED_BY_SIBLINGS = 0.05
 CENTRE_OF_SOMETHING_M = 130.0
+SAME_PLACE_M = 0.5
 
 
 @dataclass(frozen=True)
@@ -153,7 +171,8 @@ class Evidence:
     own_number: np.ndarray
     permit: np.ndarray
     owner: np.ndarray
-    address: np.ndarray
+    road: np.ndarray
+    house: np.ndarray
 
 
 def gather_evidence(easting_m: np.ndarray, northing_m: np.ndarray, wells: pd.DataFrame, days_apart: int) -> Evidence:
@@ -169,13 +188,8 @@ def gather_evidence(easting_m: np.ndarray, northing_m: np.ndarray, wells: pd.Dat
     """
     values, exact, close = {}, {}, {}
     for name, agreement in QUANTITIES.items():
-        low = wells[f"{name}_low"] if f"{name}_low" in wells else wells[name]
-        high = wells[f"{name}_high"] if f"{name}_high" in wells else wells[name]
-        # An open reading (dry, no rock to 90) is compared by its known end, and only with readings alike: the sign of
-        # what is open is kept apart by an offset far from any reading.
-        known = np.where(np.isfinite(low), low, high).astype(float)
-        opened = np.where(np.isposinf(high), 1e6, np.where(np.isneginf(low), -1e6, 0.0))
-        values[name] = known + opened
+        known = _comparable(wells, name)
+        values[name] = known
         exact[name] = _share_within(values[name], np.full(len(known), EXACT_ELSEWHERE))
         close[name] = _share_within(values[name], np.fmax(agreement.relative * np.abs(known), agreement.absolute))
     day = wells["drilled_on"].to_numpy().astype("datetime64[D]")
@@ -187,6 +201,7 @@ def gather_evidence(easting_m: np.ndarray, northing_m: np.ndarray, wells: pd.Dat
     codes = pd.factorize(both, use_na_sentinel=True)[0]
     source = pd.factorize(wells["source"], sort=True)[0]
     permit = codes[len(wells) :]
+    road, house = _roads(_text(wells, "address"))
     return Evidence(
         easting_m=easting_m,
         northing_m=northing_m,
@@ -209,7 +224,8 @@ def gather_evidence(easting_m: np.ndarray, northing_m: np.ndarray, wells: pd.Dat
         own_number=codes[: len(wells)],
         permit=permit,
         owner=_plain_words(_text(wells, "owner")),
-        address=_plain_words(_text(wells, "address")),
+        road=road,
+        house=house,
     )
 
 
@@ -241,12 +257,17 @@ def score_pairs(pairs: np.ndarray, evidence: Evidence, settings: MatchingSetting
     )
     score = np.log(chance) + _place(a, b, evidence)
     for name in QUANTITIES:
-        score += _quantity(a, b, evidence, name, copy, later)
+        says = _quantity(a, b, evidence, name, copy, later)
+        if name == "casing_depth_ft":
+            # Casing is set some feet into the rock: where rock agrees, or is told by both, it adds little.
+            rock = evidence.readings["depth_to_bedrock_ft"]
+            says = np.where(np.isnan(rock[a] + rock[b]), says, np.minimum(says, CASING_BESIDE_ROCK_SAYS))
+        score += says
     score += _date(a, b, evidence, copy, later, settings.days_apart)
     score += _use(a, b, evidence)
     numbers, same_record = _numbers(a, b, evidence)
     score += numbers
-    score += _words(a, b, evidence.owner, -1.0) + _words(a, b, evidence.address, -1.5)
+    score += _words(a, b, evidence.owner, OTHER_OWNER_SAYS) + _addresses(a, b, evidence)
     inside = np.flatnonzero(copy)
     if len(inside):
         siblings = _against_sibling(a[inside], b[inside], evidence) + np.log(settings.chance_same_source)
@@ -263,41 +284,43 @@ def score_pairs(pairs: np.ndarray, evidence: Evidence, settings: MatchingSetting
 
 
 def _against_sibling(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> np.ndarray:
-    """Weigh two records of one source as copies against wells that one driller made in one campaign.
+    """Weigh two records as one well against two wells that one driller made in one campaign.
 
     Such wells stand side by side and share date, depth and casing as often as
     not, so that these say little; what was measured in each hole says more.
     """
     says = np.zeros(len(a))
+    copy = evidence.source[a] == evidence.source[b]
     for name, shared in SHARED_BY_SIBLINGS.items():
         readings = evidence.readings[name]
         apart = np.abs(readings[a] - readings[b])
-        agrees = np.where(
-            apart <= EXACT, np.log(SAME_FILE_EXACT / shared), np.log((1.0 - SAME_FILE_EXACT) / (1.0 - shared))
+        exact = np.where(copy, SAME_FILE_EXACT, QUANTITIES[name].exact)
+        says += np.where(
+            np.isnan(apart), 0.0, _equal_or_not(apart <= np.where(copy, EXACT, EXACT_ELSEWHERE), exact, shared)
         )
-        says += np.where(np.isnan(apart), 0.0, agrees)
-    for known, equal, shared in (
-        (~np.isnan(evidence.day[a] + evidence.day[b]), evidence.day[a] == evidence.day[b], DAY_SHARED_BY_SIBLINGS),
-        (
-            (evidence.permit[a] >= 0) & (evidence.permit[b] >= 0),
-            evidence.permit[a] == evidence.permit[b],
-            PERMIT_SHARED_BY_SIBLINGS,
-        ),
-        # A place that is more than the centre of something is written down anew for each well.
-        (
-            np.fmax(evidence.error_m[a], evidence.error_m[b]) < CENTRE_OF_SOMETHING_M,
-            np.hypot(evidence.easting_m[a] - evidence.easting_m[b], evidence.northing_m[a] - evidence.northing_m[b])
-            < 0.5,
-            PLACE_SHARED_BY_SIBLINGS,
-        ),
-    ):
-        says += np.where(known, _equal_or_not(equal, shared), 0.0)
-    return says
+    dated = ~np.isnan(evidence.day[a] + evidence.day[b])
+    one_day = evidence.day[a] == evidence.day[b]
+    same_day = np.where(copy, SAME_FILE_EXACT, SAME_DAY)
+    says += np.where(dated, _equal_or_not(one_day, same_day, DAY_SHARED_BY_SIBLINGS), 0.0)
+    permits = copy & (evidence.permit[a] >= 0) & (evidence.permit[b] >= 0)
+    one_permit = evidence.permit[a] == evidence.permit[b]
+    says += np.where(permits, _equal_or_not(one_permit, SAME_FILE_EXACT, PERMIT_SHARED_BY_SIBLINGS), 0.0)
+    # A copy has the same coordinates to the last digit. Siblings share them where they are the centre of something.
+    apart_m = np.hypot(evidence.easting_m[a] - evidence.easting_m[b], evidence.northing_m[a] - evidence.northing_m[b])
+    centre = np.fmax(evidence.error_m[a], evidence.error_m[b]) > CENTRE_OF_SOMETHING_M
+    shared_place = np.where(centre, SAME_FILE_EXACT, PLACE_SHARED_BY_SIBLINGS)
+    one_place = apart_m < SAME_PLACE_M
+    place = np.where(
+        one_place,
+        np.log(SAME_FILE_EXACT / shared_place),
+        np.log((1.0 - SAME_FILE_EXACT) / (1.0 - PLACE_SHARED_BY_SIBLINGS)),
+    )
+    return says + np.where(copy, place, 0.0)
 
 
-def _equal_or_not(equal: np.ndarray, shared: float) -> np.ndarray:
-    """Weigh equality that copies show nearly always, and siblings as often as `shared`."""
-    return np.where(equal, np.log(SAME_FILE_EXACT / shared), np.log((1.0 - SAME_FILE_EXACT) / (1.0 - shared)))
+def _equal_or_not(equal: np.ndarray, by_one_well: np.ndarray | float, by_siblings: float) -> np.ndarray:
+    """Weigh equality that one well's records show so often, and those of siblings so often."""
+    return np.where(equal, np.log(by_one_well / by_siblings), np.log((1.0 - by_one_well) / (1.0 - by_siblings)))
 
 
 def _later_state(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> np.ndarray:
@@ -356,19 +379,28 @@ def _date(
     apart = np.abs(first - second)
     share_day = np.fmax(evidence.share_of_day[a], evidence.share_of_day[b])
     share_season = np.fmax(evidence.share_of_season[a], evidence.share_of_season[b])
-    same_day = np.where(copy, SAME_FILE_EXACT, 0.6)
-    near = np.where(copy, 0.02, 0.3)
+    same_day = np.where(copy, SAME_FILE_EXACT, SAME_DAY)
+    near = np.where(copy, 0.02, SAME_SEASON)
     with np.errstate(divide="ignore", invalid="ignore"):
         says = np.where(
             apart == 0,
             np.log(same_day / share_day),
-            np.where(apart <= days_apart, np.log(near / share_season), np.log((1.0 - same_day - near) / 0.95)),
+            np.where(apart <= days_apart, np.log(near / share_season), OTHER_YEAR_SAYS),
         )
         # Where one of the two gives the year alone, the years are compared.
         by_year = (evidence.year_only[a] | evidence.year_only[b]) & ~copy & (apart != 0)
         one_year = evidence.year[a] == evidence.year[b]
         share_year = np.fmax(evidence.share_of_year[a], evidence.share_of_year[b])
-        says = np.where(by_year, np.where(one_year, np.log(0.9 / share_year), np.log(0.1 / (1.0 - share_year))), says)
+        next_year = np.abs(evidence.year[a] - evidence.year[b]) <= DAYS_A_YEAR
+        says = np.where(
+            by_year,
+            np.where(
+                one_year,
+                np.log(SAME_YEAR / share_year),
+                np.where(next_year, np.log(NEXT_YEAR / (2.0 * share_year)), OTHER_YEAR_SAYS),
+            ),
+            says,
+        )
     year_a, year_b = evidence.year[a], evidence.year[b]
     in_order = np.where(later > 0, (second >= first) | (year_b == year_a), (first >= second) | (year_b == year_a))
     says = np.where(later != 0, np.where(in_order, np.log(0.97 / 0.5), -4.0), says)
@@ -399,6 +431,20 @@ def _numbers(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> tuple[np.ndarr
     return np.where(agree, NUMBER_SAYS, np.where(other_permit, OTHER_PERMIT_SAYS, 0.0)), same_record
 
 
+def _addresses(a: np.ndarray, b: np.ndarray, evidence: Evidence) -> np.ndarray:
+    """Compare addresses: one road and one house number, one road and another number, another road."""
+    says = np.zeros(len(a))
+    told = np.flatnonzero((evidence.road[a] != "") & (evidence.road[b] != ""))
+    if not len(told):
+        return says
+    alike = _alike(evidence.road[a[told]], evidence.road[b[told]]) >= ALIKE
+    house_a, house_b = evidence.house[a[told]], evidence.house[b[told]]
+    numbered = (house_a > 0) & (house_b > 0)
+    same_house = np.where(numbered, np.where(house_a == house_b, SAME_HOUSE_SAYS, OTHER_HOUSE_SAYS), 0.0)
+    says[told] = np.where(alike, same_house, OTHER_ROAD_SAYS)
+    return says
+
+
 def _words(a: np.ndarray, b: np.ndarray, words: np.ndarray, differs: float) -> np.ndarray:
     """Compare free text (owner, address): the same words in any order, a letter wrong here and there."""
     says = np.zeros(len(a))
@@ -407,9 +453,13 @@ def _words(a: np.ndarray, b: np.ndarray, words: np.ndarray, differs: float) -> n
     told = np.flatnonzero((words[a] != "") & (words[b] != ""))
     if not len(told):
         return says
-    alike = process.cpdist(words[a[told]], words[b[told]], scorer=fuzz.token_sort_ratio, dtype=np.float32)
-    says[told] = np.where(alike >= 90, 4.0, np.where(alike >= 80, 2.0, np.where(alike < 55, differs, 0.0)))
+    alike = _alike(words[a[told]], words[b[told]])
+    says[told] = np.where(alike >= ALIKE, 4.0, np.where(alike >= 80, 2.0, np.where(alike < 55, differs, 0.0)))
     return says
+
+
+def _alike(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    return process.cpdist(first, second, scorer=fuzz.token_sort_ratio, dtype=np.float32)
 
 
 def _share_within(values: np.ndarray, tolerance: np.ndarray) -> np.ndarray:
@@ -427,6 +477,25 @@ def _share_within(values: np.ndarray, tolerance: np.ndarray) -> np.ndarray:
     lower = np.searchsorted(ordered, distinct - widest, side="left")
     out[known] = ((upper - lower) / len(ordered))[place]
     return out
+
+
+def _comparable(wells: pd.DataFrame, name: str) -> np.ndarray:
+    """Return a quantity as one number a record, null where it says nothing that the others do not say."""
+    if name not in INTERVAL_QUANTITIES:
+        known = wells[name].to_numpy(dtype=float)
+    else:
+        low, high = wells[f"{name}_low"].to_numpy(dtype=float), wells[f"{name}_high"].to_numpy(dtype=float)
+        # The rate pumped, the level of a flowing well, the rate of a dry one: compared by the end that is known.
+        known = np.where(np.isfinite(low), low, high)
+        if name == "depth_to_water_ft":
+            known = np.maximum(known, 0.0)
+        if name == "depth_to_bedrock_ft":
+            known = np.where(np.isposinf(high), NOT_REACHED, known)
+    if name in ENDS_WITH_THE_HOLE:
+        # A casing, a screen or a rock surface at the very bottom only says again how deep the hole is.
+        depth = wells["total_depth_ft"].to_numpy(dtype=float)
+        known = np.where(np.abs(known - depth) <= AT_THE_BOTTOM_FT, np.nan, known)
+    return known
 
 
 def _shared_permits(permit: np.ndarray, source: np.ndarray) -> np.ndarray:
@@ -447,8 +516,13 @@ def _text(wells: pd.DataFrame, name: str) -> pd.Series:
 
 
 def _number_codes(numbers: pd.Series) -> pd.Series:
-    """Return numbers as they are compared: capitals and digits only, without leading zeros; short ones say nothing."""
-    plain = numbers.astype("string").str.upper().str.replace(r"[^A-Z0-9]", "", regex=True).str.lstrip("0")
+    """Return numbers as they are compared: capitals and digits, without what leads to the first digit that counts.
+
+    A permit is written with its letter in one file ("W88-48810") and without
+    it in the next. Numbers of less than three signs say nothing.
+    """
+    plain = numbers.astype("string").str.upper().str.replace(r"[^A-Z0-9]", "", regex=True)
+    plain = plain.str.replace(r"^[A-Z0]+(?=[1-9])", "", regex=True)
     return plain.where(plain.str.len() >= 3).reset_index(drop=True)
 
 
@@ -456,3 +530,24 @@ def _plain_words(text: pd.Series) -> np.ndarray:
     codes, texts = pd.factorize(text)
     plain = np.array([*(utils.default_process(str(one)) for one in texts), ""], dtype=object)
     return plain[codes]
+
+
+_HOUSE = re.compile(r"\b(\d{1,6})\b")
+_ROAD_WORDS = {
+    "rd": "road", "st": "street", "ave": "avenue", "av": "avenue", "ln": "lane", "dr": "drive", "hwy": "highway",
+    "rte": "route", "rt": "route", "ct": "court", "cir": "circle", "blvd": "boulevard", "pl": "place", "ter": "terrace",
+    "n": "north", "s": "south", "e": "east", "w": "west", "mt": "mount",
+}  # fmt: skip
+
+
+def _roads(addresses: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+    """Return the road of each address in plain words, and its first number (0 where there is none)."""
+    codes, texts = pd.factorize(addresses)
+    roads, houses = [], []
+    for text in texts:
+        plain = utils.default_process(str(text))
+        number = _HOUSE.search(plain)
+        words = _HOUSE.sub(" ", plain).split()
+        roads.append(" ".join(_ROAD_WORDS.get(word, word) for word in words))
+        houses.append(int(number[1]) if number else 0)
+    return np.array([*roads, ""], dtype=object)[codes], np.array([*houses, 0], dtype=np.int64)[codes]

@@ -10,7 +10,7 @@ class MatchingSettings(BaseModel):
 
     Parameters
     ----------
-    threshold : float, default=1.0
+    threshold : float, default=0.5
         Two records are one well where the log of the odds for it is at least
         this. Chosen on planted truth by ``tests/benchmarks/bench_matching.py``;
         raise it to merge less.
@@ -30,7 +30,7 @@ class MatchingSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    threshold: float = 1.0
+    threshold: float = 0.5
     margin: float = Field(default=1.5, ge=0.0)
     chance_other_source: float = Field(default=0.3, gt=0.0, lt=1.0)
     chance_same_source: float = Field(default=0.03, gt=0.0, lt=1.0)
