@@ -10,6 +10,7 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 
 from wellrecords.errors import Problem, ProblemsError
 from wellrecords.places import M_PER_DEGREE, MEAN_DISTANCE_IN_SQUARE
@@ -290,8 +291,9 @@ def _wgs84(layer: str | Path | gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 def _area_m2(shapes: gpd.GeoSeries) -> np.ndarray:
     """Area of small shapes in degrees, on the local tangent plane: within 1 % for sections and parcels."""
-    shrink = np.cos(np.radians(shapes.centroid.y.to_numpy() if len(shapes) else np.zeros(0)))
-    return shapes.area.to_numpy() * shrink * M_PER_DEGREE**2
+    edges = shapes.bounds
+    shrink = np.cos(np.radians((edges["miny"] + edges["maxy"]).to_numpy() / 2.0))
+    return shapely.area(shapes.to_numpy()) * shrink * M_PER_DEGREE**2
 
 
 def _corners(shapes: gpd.GeoSeries) -> pd.DataFrame:
@@ -306,9 +308,5 @@ def _corners(shapes: gpd.GeoSeries) -> pd.DataFrame:
         picked = table.loc[furthest.to_numpy()].set_index("shape").reindex(shapes.index)
         corners[f"{corner}_x"], corners[f"{corner}_y"] = picked["x"].to_numpy(), picked["y"].to_numpy()
     with_area = pd.DataFrame(corners, index=shapes.index)
-    import warnings
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)
-        with_area["area_m2"] = _area_m2(shapes)
+    with_area["area_m2"] = _area_m2(shapes)
     return with_area

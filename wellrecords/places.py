@@ -171,7 +171,9 @@ def parse_angles(texts: pd.Series) -> pd.DataFrame:
     if plain.any():
         numbers = series[plain]
         degrees[:-1][plain] = pd.to_numeric(numbers).to_numpy(dtype=float)
-        step[:-1][plain] = 10.0 ** -numbers.str.partition(".")[2].str.len().to_numpy(dtype=float)
+        point = numbers.str.find(".").to_numpy(dtype=float)
+        decimals = np.where(point < 0, 0.0, numbers.str.len().to_numpy(dtype=float) - point - 1.0)
+        step[:-1][plain] = 10.0**-decimals
         signed[:-1][plain] = numbers.str.startswith("-").to_numpy(dtype=bool)
     for place in np.flatnonzero(~plain):
         angle = parse_angle(series.iloc[place])

@@ -145,8 +145,9 @@ def convert_dates(column: str, rules: DateRules, findings: Findings, today: dt.d
             )
             findings.hold(at, rule, whys)
             continue
-        after = pd.Series(dates_of_rows[at]).dt.strftime("%Y-%m-%d")
-        findings.change(at, column, before=original[at], after=after.where(after.notna(), None), rule=rule, why=why)
+        days = dates_of_rows[at]
+        after = np.where(np.isnat(days), None, np.datetime_as_string(days, unit="D").astype(object))
+        findings.change(at, column, before=original[at], after=after, rule=rule, why=why)
     return dates_of_rows
 
 

@@ -146,11 +146,10 @@ def convert_source(
         wells[column] = rows[column].astype("string")
     held_back = findings.held_back()
     check_rows(raw.rows_read, kept=len(wells), held_back=len(held_back))
-    ids = set(wells["record_id"])
     return Converted(
         wells=wells,
-        layers=layers[layers["record_id"].isin(ids)].reset_index(drop=True),
-        water_zones=zones[zones["record_id"].isin(ids)].reset_index(drop=True),
+        layers=_of_wells(layers, wells),
+        water_zones=_of_wells(zones, wells),
         changes=findings.changes(),
         held_back=held_back,
         rows_read=raw.rows_read,
@@ -160,6 +159,14 @@ def convert_source(
             name: count for name, count in (("layers", layers_read), ("water_zones", zones_read)) if name in raw.parts
         },
     )
+
+
+def _of_wells(parts: pd.DataFrame, wells: pd.DataFrame) -> pd.DataFrame:
+    """Return the layers or zones whose well is kept."""
+    if parts.empty:
+        return parts
+    ids = pd.Index(wells["record_id"].to_numpy(dtype=object))
+    return parts[ids.get_indexer(parts["record_id"].to_numpy(dtype=object)) >= 0].reset_index(drop=True)
 
 
 def _check_columns(findings: Findings) -> None:

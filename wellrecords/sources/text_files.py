@@ -86,10 +86,10 @@ def as_utf8(data: bytes, encoding: str, file: str) -> tuple[bytes, str]:
     """
     if encoding == "auto":
         encoding = _find_encoding(data)
-    if encoding == "utf-8-sig":
-        return data.removeprefix(codecs.BOM_UTF8), "utf-8 with a byte order mark"
-    if encoding == "utf-8":
-        return data, encoding
+        if encoding == "utf-8":
+            return data, encoding
+        if encoding == "utf-8-sig":
+            return data.removeprefix(codecs.BOM_UTF8), "utf-8 with a byte order mark"
     try:
         return data.decode(encoding).removeprefix("\ufeff").encode("utf-8"), encoding
     except (UnicodeDecodeError, LookupError) as error:
