@@ -4,7 +4,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from wellrecords.construction import ConstructionSettings, drill
+from wellrecords.construction import ConstructionSettings, design_wells, drill
 from wellrecords.construction.stopping import OUTCOMES
 from wellrecords.errors import WellRecordsError
 
@@ -45,7 +45,15 @@ def test_the_casing_is_seated_before_water_counts():
     assert drilled([np.inf], rock_ft=395.0)["drilled_ft"].tolist() == [425.0]
     # Where rock is not reached within the limit, the hole ends in overburden.
     assert drilled([np.inf], rock_ft=500.0)["drilled_ft"].tolist() == [400.0]
-    assert drilled([50.0], rock_ft=500.0)["drilled_ft"].tolist() == [60.0]
+    assert drilled([50.0], rock_ft=500.0)["drilled_ft"].tolist() == [50.0]
+
+
+def test_water_met_just_above_rock_is_screened_there():
+    # A full rod would run into rock at 58 ft and leave no screen; the hole ends at the water.
+    hole = drilled([55.0], rock_ft=58.0)
+    assert hole["drilled_ft"].tolist() == [55.0]
+    well = design_wells(hole["drilled_ft"], 58.0, 10.0, hole["yield_gpm"], ConstructionSettings())
+    assert well["screened"].tolist() == [1.0]
 
 
 def test_going_on_ends_at_the_second_limit():

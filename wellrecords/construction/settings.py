@@ -60,9 +60,10 @@ class ConstructionSettings(BaseModel):
         Median and spread (standard deviation of the natural logarithm) of
         what it adds where it works. Invented samples.
     rod_ft : float, default=20
-        Drilling ends on a full rod, the limit excepted (common practice);
-        0 for to the foot.
+        Drilling in rock ends on a full rod, the limit excepted (common
+        practice); 0 for to the foot.
     minimum_depth_ft : float, default=0
+        Of a well in rock.
     minimum_open_hole_ft : float, default=20
         Least open hole below the casing of a rock well.
     hole_diameter_in : float, default=6

@@ -118,13 +118,14 @@ def _last_depth_ft(settings: ConstructionSettings, limit_ft: float) -> float:
 
 
 def _stops_at_ft(target: np.ndarray, rock: np.ndarray, limit_ft: float, settings: ConstructionSettings) -> np.ndarray:
-    """Depth at which drilling stops under one limit: at the target, on a full rod, or at the limit."""
-    reaches_rock = np.minimum(target, limit_ft) >= rock
+    """Depth at which drilling stops under one limit: at the target, on a full rod, or at the limit.
+
+    A hole that meets its water above rock ends there, where the screen is set.
+    """
     casing_foot = np.maximum(rock + settings.casing_into_rock_ft, settings.minimum_casing_ft)
-    floor = np.where(reaches_rock, casing_foot + settings.minimum_open_hole_ft, 0.0)
-    floor = np.maximum(floor, settings.minimum_depth_ft)
-    wanted = np.maximum(_whole_rods_ft(target, settings.rod_ft), floor)
-    return np.minimum(wanted, np.maximum(limit_ft, floor))
+    floor = np.maximum(casing_foot + settings.minimum_open_hole_ft, settings.minimum_depth_ft)
+    in_rock = np.minimum(np.maximum(_whole_rods_ft(target, settings.rod_ft), floor), np.maximum(limit_ft, floor))
+    return np.where(np.minimum(target, limit_ft) >= rock, in_rock, np.minimum(target, limit_ft))
 
 
 def _whole_rods_ft(depth_ft: np.ndarray, rod_ft: float) -> np.ndarray:
