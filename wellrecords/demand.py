@@ -39,8 +39,8 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from wellrecords.errors import Problem, ProblemsError
 from wellrecords.units import GAL_PER_FT3, IN_PER_FT, MIN_PER_DAY
 
-_ITERATIONS = 200
-_SETTLED_GAL = 0.01
+_HALVINGS = 30
+"""Of the interval in which a tank's volume is sought: to a millionth of a gallon."""
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 LIVESTOCK_GAL_PER_HEAD_DAY = {
@@ -307,8 +307,9 @@ def tank_needed_gal(
     and the tank gives (h - q) for what is left of that time. It is refilled
     at q less the light rate l with the well held empty, then the well rises
     towards S (1 - l / q). W0, the level when the heavy draw starts again, and
-    the tank depend on each other; the smallest tank that holds day after day
-    is found by fixed-point iteration from no tank upwards.
+    the tank depend on each other; the tank that is just drawn empty, day after
+    day, is found by halving the interval between no tank and
+    `storage_needed_gal`.
 
     Parameters
     ----------
@@ -341,16 +342,20 @@ def tank_needed_gal(
         (need.rest_gal(irrigating=irrigating) / (MIN_PER_DAY - peak_min), MIN_PER_DAY - peak_min),
     ]
     (light, light_min), (heavy, heavy_min) = sorted(spells)
-    needed = np.zeros(q.shape)
-    for _ in range(_ITERATIONS):
-        refill_min = needed / (q - light)
+
+    def drawn_from(volume: np.ndarray) -> np.ndarray:
+        """Return what a day draws from a tank of that volume, where it holds."""
+        refill_min = volume / (q - light)
         level = s * (1.0 - light / q) * -np.expm1(-q / s * np.maximum(light_min - refill_min, 0.0))
         empty_after_min = s / q * np.log1p(level / (s * (heavy / q - 1.0)))
-        more = np.minimum((heavy - q) * np.maximum(heavy_min - empty_after_min, 0.0), most)
-        settled = np.all(more - needed <= _SETTLED_GAL)
-        needed = more
-        if settled:
-            break
+        return (heavy - q) * np.maximum(heavy_min - empty_after_min, 0.0)
+
+    low, high = np.zeros(q.shape), most
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        too_small = drawn_from(middle) > middle
+        low, high = np.where(too_small, middle, low), np.where(too_small, high, middle)
+    needed = np.where(drawn_from(np.zeros(q.shape)) > 0, high, 0.0)
     tank[todo] = needed
     return tank
 
