@@ -92,12 +92,11 @@ def estimate(
     """
     settings = _load(settings_file)
     jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, target_gpm=target_gpm, max_depth_ft=max_depth_ft)
-    from wellrecords.jobs import estimate_table
-
-    table = estimate_table(jobs, (0.1, 0.5, 0.9))
     show_estimates(jobs)
     if save is not None:
-        _write_csv(table.reset_index(), save)
+        from wellrecords.jobs import answers
+
+        _write_csv(answers(jobs), save)
         typer.echo(f"Written: {save}")
 
 
@@ -216,7 +215,8 @@ def _run(
     max_depth_ft: float | None,
 ) -> list[LotJob]:
     from wellrecords import jobs
-    from wellrecords.store import read_wells
+    from wellrecords.lots import wells_box
+    from wellrecords.store import read_table, read_wells
 
     common = jobs.job_settings(settings)
     if at is not None:
@@ -233,10 +233,11 @@ def _run(
                 msg = f"{name} must be above 0, not {value}."
                 raise WellRecordsError(msg)
             lots[name] = value
-    wells = read_wells(settings.region.store, bbox=jobs.box_around(lots, common.estimate.reach_m))
+    wells = read_wells(settings.region.store, bbox=wells_box(lots, common.estimate))
+    zones = read_table(settings.region.store, "water_zones")
     with progress() as tell:
         tell("estimating and pricing", 0, 1)
-        done = jobs.run_jobs(wells, lots, common)
+        done = jobs.run_jobs(wells, lots, common, zones)
         tell("estimating and pricing", 1, 1)
     return done
 

@@ -37,6 +37,8 @@ _PATH_KEYS = {
     "setbacks",
 }
 """Keys whose text values are paths, in whichever table they stand."""
+_PATH_TABLES = {"context"}
+"""Tables whose every text value is a path."""
 
 
 class RegionSettings(BaseModel):
@@ -123,8 +125,9 @@ class SourceSettings(BaseModel):
 class Settings(BaseModel):
     """Everything that one region's runs need to know.
 
-    The tables `lots`, `estimate`, `demand`, `construction`, `water_system`
-    and `bid` stay mappings here; `part` turns one into its room's model.
+    The tables `lots`, `estimate`, `demand`, `construction`, `water_system`,
+    `bid` and `report` stay mappings here; `part` turns one into its room's
+    model.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -140,6 +143,7 @@ class Settings(BaseModel):
     construction: dict[str, Any] = {}
     water_system: dict[str, Any] = {}
     bid: dict[str, Any] = {}
+    report: dict[str, Any] = {}
 
     @model_validator(mode="after")
     def _sources_differ(self) -> Settings:
@@ -156,7 +160,7 @@ class Settings(BaseModel):
         Parameters
         ----------
         table : str
-            "lots", "estimate", "demand", "construction", "water_system" or "bid".
+            "lots", "estimate", "demand", "construction", "water_system", "bid" or "report".
         model : type of pydantic.BaseModel
             The model of the room that uses it.
 
@@ -241,16 +245,16 @@ def load_settings(path: str | Path) -> Settings:
         raise _problems(error, path) from error
 
 
-def _with_absolute_paths(value: Any, folder: Path, key: str = "") -> Any:
+def _with_absolute_paths(value: Any, folder: Path, key: str = "", table: str = "") -> Any:
     """Return the raw settings with their paths taken from the settings file's folder."""
     if isinstance(value, dict):
-        return {name: _with_absolute_paths(inner, folder, name) for name, inner in value.items()}
+        return {name: _with_absolute_paths(inner, folder, name, key) for name, inner in value.items()}
     if isinstance(value, list):
-        return [_with_absolute_paths(inner, folder, key) for inner in value]
+        return [_with_absolute_paths(inner, folder, key, table) for inner in value]
     if isinstance(value, str) and value:
         # A layout is a path only where it says so: a bare word names a shipped one.
         is_layout_path = key == "layout" and (value.endswith(".toml") or "/" in value)
-        if key in _PATH_KEYS or is_layout_path:
+        if key in _PATH_KEYS or is_layout_path or table in _PATH_TABLES:
             return str((folder / Path(value).expanduser()).resolve())
     return value
 

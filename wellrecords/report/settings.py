@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from pydantic import BaseModel, Field
 
 
@@ -24,6 +26,12 @@ class ReportSettings(BaseModel, frozen=True, extra="forbid"):
         Steps of the map's colour ramps.
     neighbours_listed : int, default=40
         Rows of the table of wells that an estimate leaned on.
+    surface_cells : int, default=120
+        Cells along the longer side of the region's surfaces.
+    prepared_by : str, optional
+        The firm's name, printed in the headings.
+    context : dict of str to path
+        Layers of lines or areas to draw beneath the wells, such as "roads".
     """
 
     language: str = "en"
@@ -32,3 +40,6 @@ class ReportSettings(BaseModel, frozen=True, extra="forbid"):
     map_radius_m: float = Field(default=6000.0, gt=0.0)
     colour_classes: int = Field(default=6, ge=3, le=9)
     neighbours_listed: int = Field(default=40, ge=1)
+    surface_cells: int = Field(default=120, ge=10, le=1000)
+    prepared_by: str | None = None
+    context: dict[str, Path] = {}

@@ -1,0 +1,206 @@
+"""The reports of one run: a page a lot, the region's map, and an index, in one folder."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import geopandas as gpd
+import pandas as pd
+
+from wellrecords.bid import Bid
+from wellrecords.errors import WellRecordsError
+from wellrecords.report import wording
+from wellrecords.report.index_page import ReportLink, write_index
+from wellrecords.report.lot_report import Audience, write_lot_report
+from wellrecords.report.region_report import RunCounts, write_region_report
+from wellrecords.report.settings import ReportSettings
+from wellrecords.report.surfaces import MapSurface
+from wellrecords.schema import WGS84
+from wellrecords.store import read_manifest, read_table, read_wells
+
+if TYPE_CHECKING:
+    from wellrecords.jobs import LotJob
+    from wellrecords.settings import Settings
+
+LEAST_WELLS = 30
+SURFACES = {
+    "depth_to_bedrock_ft": "Depth to rock, middle estimate",
+    "depth_to_water_ft": "Depth to water, middle estimate",
+    "yield_gpm": "Yield, middle estimate",
+}
+
+
+def write_reports(
+    folder: Path,
+    settings: Settings,
+    jobs: Sequence[LotJob],
+    *,
+    audience: Audience = "contractor",
+    prepared_on: date | None = None,
+    tell: Callable[[str, int, int], None] = lambda *_: None,
+) -> Path:
+    """Write a report a lot, the region's report, and the page that links them.
+
+    Parameters
+    ----------
+    folder : path
+        Made where absent; files of the same names are replaced, each at once.
+    settings : Settings
+        The region's.
+    jobs : sequence of LotJob
+    audience : {"contractor", "owner"}, default="contractor"
+    prepared_on : datetime.date, optional
+        Printed in the headings.
+    tell : callable, optional
+        Told of progress.
+
+    Returns
+    -------
+    pathlib.Path
+        Of the index.
+    """
+    report_settings = settings.part("report", ReportSettings)
+    region = settings.region.name
+    context = read_context(report_settings)
+    wells = read_wells(settings.region.store)
+    common: dict[str, Any] = {
+        "audience": audience,
+        "prepared_on": prepared_on,
+        "prepared_by": report_settings.prepared_by,
+        "settings": report_settings,
+    }
+    version = "owner" if audience == "owner" else ""
+    links = []
+    for number, job in enumerate(jobs):
+        tell("writing reports", number, len(jobs) + 1)
+        path = folder / f"{file_name('lot', job.lot_id, version)}.html"
+        write_lot_report(
+            path,
+            estimate=job.estimate,
+            bid=job.bid,
+            wells=wells,
+            region=region,
+            lot=job.geometry,
+            context_layers=context,
+            **common,
+        )
+        title = job.lot_id if job.name == job.lot_id else f"{job.lot_id}, {job.name}"
+        links.append(ReportLink(path, title, summary(job), version="for the owner" if version else ""))
+    tell("the region's surfaces and map", len(jobs), len(jobs) + 1)
+    counts = read_manifest(settings.region.store)["counts"]
+    tables: dict[str, Any] = {} if audience == "owner" else _run_tables(settings.region.store)
+    region_path = write_region_report(
+        folder / f"{file_name('region', '', version)}.html",
+        wells=wells,
+        region=region,
+        counts=RunCounts(**{name: counts[name] for name in ("rows_read", "kept", "merged", "held_back")}),
+        surfaces=region_surfaces(wells, settings.region.crs, report_settings),
+        lots=gpd.GeoDataFrame(
+            {"lot_id": [job.lot_id for job in jobs]}, geometry=[job.geometry for job in jobs], crs=WGS84
+        ),
+        context_layers=context,
+        **tables,
+        **common,
+    )
+    links.append(ReportLink(region_path, region, f"{len(wells):,} wells and where they stand", group="Region"))
+    return write_index(
+        folder / f"{file_name('index', '', version)}.html",
+        region=region,
+        links=links,
+        prepared_on=prepared_on,
+        prepared_by=report_settings.prepared_by,
+        settings=report_settings,
+    )
+
+
+def read_context(settings: ReportSettings) -> dict[str, gpd.GeoDataFrame]:
+    """Read the layers that are drawn beneath the wells.
+
+    Raises
+    ------
+    WellRecordsError
+        If a file cannot be read; the message names the layer and the file.
+    """
+    layers = {}
+    for name, path in settings.context.items():
+        try:
+            layers[name] = gpd.read_file(path).to_crs(WGS84)
+        except Exception as error:
+            msg = (
+                f"The context layer {name!r} cannot be read from {path}: {error}. "
+                "Next: mend [report.context] in the settings, or the file."
+            )
+            raise WellRecordsError(msg) from error
+    return layers
+
+
+def region_surfaces(wells: gpd.GeoDataFrame, crs: str, settings: ReportSettings) -> list[MapSurface]:
+    """Interpolate the region's surfaces for its map.
+
+    Parameters
+    ----------
+    wells : GeoDataFrame
+        The canonical table.
+    crs : str
+        Projected metres.
+    settings : ReportSettings
+
+    Returns
+    -------
+    list of MapSurface
+        One a quantity that enough wells have read.
+    """
+    import numpy as np
+    from pyproj import Transformer
+
+    from wellrecords.interpolation import IntervalKriging
+
+    plane = Transformer.from_crs(WGS84, crs, always_xy=True)
+    easting, northing = plane.transform(wells["longitude"].to_numpy(), wells["latitude"].to_numpy())
+    step = max(np.ptp(easting), np.ptp(northing)) / settings.surface_cells
+    columns = np.arange(easting.min() + step / 2, easting.max(), step)
+    rows = np.arange(northing.min() + step / 2, northing.max(), step)
+    cells = np.column_stack([axis.ravel() for axis in np.meshgrid(columns, rows)])
+    surfaces = []
+    for key, title in SURFACES.items():
+        low, high = wells[f"{key}_low"].to_numpy(), wells[f"{key}_high"].to_numpy()
+        known = ~np.isnan(low)
+        if known.sum() < LEAST_WELLS:
+            continue
+        model = IntervalKriging(transform="identity" if key == "depth_to_water_ft" else "log")
+        places = np.column_stack([easting, northing])[known]
+        model.fit(places, low[known], high[known], wells["position_error_m"].to_numpy()[known])
+        values = model.predict(cells).quantile(0.5).reshape(len(rows), len(columns))
+        surfaces.append(MapSurface(key, title, columns, rows, values, crs, unit="gpm" if key == "yield_gpm" else "ft"))
+    return surfaces
+
+
+def file_name(kind: str, name: str, version: str = "") -> str:
+    """Return a file name without an ending that every file system takes.
+
+    >>> file_name("lot", "W-101"), file_name("lot", "12/A b", "owner")
+    ('lot_W-101', 'lot_12-A-b_owner')
+    """
+    safe = re.sub(r"[^A-Za-z0-9.-]+", "-", name).strip("-.")
+    return "_".join(part for part in (kind, safe, version) if part)
+
+
+def summary(job: LotJob) -> str:
+    """Return a lot's answer in one line, for the index."""
+    estimate = job.estimate
+    if estimate.draws is None:
+        return "The records cannot say."
+    depths = estimate.draws["depth_to_target_ft"]
+    low, high = (float(depths.quantile(level, "lower")) for level in (0.1, 0.9))
+    words = f"{wording.flow(estimate.target_yield_gpm)} at {wording.span(low, high, wording.depth)}"
+    if isinstance(job.bid, Bid):
+        words += f"; fixed price {wording.money(job.bid.fixed_price_usd)}"
+    return f"{words}; records {estimate.support}."
+
+
+def _run_tables(store: Path) -> dict[str, pd.DataFrame]:
+    return {name: read_table(store, name) for name in ("changes", "held_back", "merged")}
