@@ -34,6 +34,7 @@ def make_settings(*, tolerance_ft: float = 0.0, least_ground_ft2: float = 1.0, c
         grid_ft=10,
         candidates=candidates,
         candidate_spacing_ft=20,
+        trench_clear_ft=10,
         kinds=kinds,
         rig=rig,
         costs=costs,

@@ -5,6 +5,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from shapely import LineString, Point, box, union_all
 from site_fixtures import PLANE, make_lot, make_plan, make_settings
 
@@ -64,6 +66,36 @@ def test_the_rig_does_not_drive_over_the_drain_field_or_the_house():
     for obstacle in plan.geometry.iloc[1:]:
         assert way.distance(obstacle) >= 6 - 0.01  # half of the rig's 12 ft
     assert way.length == pytest.approx(siting.candidates["access_ft"].iloc[0])
+
+
+def test_the_trench_goes_around_the_field():
+    """Well ground and house on either side of a long field: the trench keeps 10 ft from it, around its end."""
+    field = box(40, 140, 290, 160)
+    plan = make_plan(("drain_field", field), ("house", box(140, 200, 180, 230)))
+    siting = site_lot(make_lot(box(0, 0, 300, 240)), plan, make_settings(drain_field=100, house=10))
+    (ground,) = siting.ground.to_crs(PLANE).geometry
+    assert ground.bounds[3] == pytest.approx(140 - np.sqrt(100**2 - 40**2), abs=0.01)  # at the west edge
+    trench = siting.ways[(siting.ways["way"] == "trench") & (siting.ways["rank"] == 1)].to_crs(PLANE).geometry.iloc[0]
+    assert trench.distance(field) >= 10 - 0.3  # a chord of the rounded corner
+    assert trench.length > siting.candidates.to_crs(PLANE).geometry.iloc[0].distance(plan.geometry.iloc[1])
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.tuples(st.integers(5, 85), st.integers(5, 80), st.integers(4, 50), st.integers(4, 30)), max_size=5))
+def test_ways_stay_on_open_ground_and_are_no_shorter_than_straight(walls):
+    """Random walls in a square of 100 ft, goal on its upper edge."""
+    open_ground = box(0, 0, 100, 100).difference(
+        union_all([box(x, y, x + wide, y + deep) for x, y, wide, deep in walls])
+    )
+    goal = LineString([(0, 100), (100, 100)])
+    grid = make_grid((0, 0, 100, 100), 4.0)
+    routes = find_routes(grid, open_ground, goal)
+    for row, column in [(1, 1), (1, 12), (1, 24)]:
+        way = routes.way(row, column)
+        if way is None:
+            continue
+        assert way.difference(open_ground).length <= 4.0
+        assert 100 - grid.y_ft[row, column] - 1e-9 <= way.length <= routes.length_ft[row, column] + 1e-9
 
 
 def test_ground_that_the_rig_cannot_reach_comes_last_and_is_told():
@@ -140,19 +172,19 @@ def test_the_result_is_the_same_each_time_and_describes_itself():
 
 def test_the_sample_setbacks_load_and_agree_with_their_sources():
     """Each kind that names New York as its example carries the published value."""
-    settings = load_siting_settings(ROOT / "sample_records" / "setbacks.toml")
+    sample = load_siting_settings(ROOT / "sample_records" / "setbacks.toml")
     published = pd.read_csv(ROOT / "tests" / "reference" / "setbacks.csv")
     new_york = published[published["inputs"] == "New York"].set_index("kind")["value"]
-    named = {kind: rule for kind, rule in settings.kinds.items() if "10 NYCRR" in rule.source}
+    named = {kind: rule for kind, rule in sample.kinds.items() if "10 NYCRR" in rule.source}
     assert len(named) >= 6
     for kind, rule in named.items():
         assert rule.setback_ft == new_york[kind]
-    assert settings.kinds["sewer_line"].setback_ft == published.set_index("id").loc["201d", "value"]
+    assert sample.kinds["sewer_line"].setback_ft == published.set_index("id").loc["201d", "value"]
     overhead = published.set_index("id")
-    reach = settings.rig.mast_reach_ft
-    assert settings.rig.mast_clearance_ft(50) == overhead.loc["212a", "value"] + reach
-    assert settings.rig.mast_clearance_ft(200) == overhead.loc["212b", "value"] + reach
-    assert settings.rig.mast_clearance_ft(None) == overhead.loc["213", "value"] + reach
+    reach = sample.rig.mast_reach_ft
+    assert sample.rig.mast_clearance_ft(50) == overhead.loc["212a", "value"] + reach
+    assert sample.rig.mast_clearance_ft(200) == overhead.loc["212b", "value"] + reach
+    assert sample.rig.mast_clearance_ft(None) == overhead.loc["213", "value"] + reach
     assert "LOCAL CODE GOVERNS" in (ROOT / "sample_records" / "setbacks.toml").read_text().splitlines()[0]
 
 

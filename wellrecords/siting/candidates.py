@@ -112,7 +112,9 @@ def choose_places(
         notes.append("The site plan shows no house: the water line was not counted.")
     else:
         obstacles = _obstacles(features, settings, "trench_may_cross", leave="house")
-        water_ways = find_routes(grid, plan.lot.difference(obstacles.buffer(grid.step_ft)).union(house), house)
+        # At least a step, so that no thin obstacle slips between two places of the grid.
+        clear = obstacles.buffer(max(settings.trench_clear_ft, grid.step_ft))
+        water_ways = find_routes(grid, plan.lot.difference(clear).union(house), house)
 
     where = np.argwhere(in_ground)
     flat = np.ravel_multi_index(where.T, in_ground.shape)

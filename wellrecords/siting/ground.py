@@ -276,17 +276,23 @@ def _polygons(geometry: BaseGeometry) -> BaseGeometry:
 
 
 def zones_of(plan: Plan) -> list[BaseGeometry]:
-    """Return what each feature takes from the lot, in the order of `plan.features`.
+    """Return what each feature keeps a well away from, in the order of `plan.features`.
 
     Returns
     -------
     list of shapely geometry, feet
-        Polygons cut to the lot; empty where a feature takes nothing.
+        Not cut to the lot: cutting first and taking away afterwards would
+        leave hairs of ground along the lot's edge.
     """
     return [
-        _polygons(keep_away(shape, required).intersection(plan.lot))
+        keep_away(shape, required)
         for shape, required in zip(plan.features.geometry, plan.features["required_ft"], strict=True)
     ]
+
+
+def cut_to_lot(plan: Plan, zones: list[BaseGeometry]) -> list[BaseGeometry]:
+    """Return the parts of the zones on the lot, as polygons (perhaps none)."""
+    return [_polygons(zone.intersection(plan.lot)) for zone in zones]
 
 
 def free_ground(lot: BaseGeometry, zones: list[BaseGeometry], least_ft2: float) -> shapely.MultiPolygon:

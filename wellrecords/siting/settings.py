@@ -191,6 +191,8 @@ class SitingSettings(BaseModel):
         How many places to give.
     candidate_spacing_ft : float
         Least distance between two of them.
+    trench_clear_ft : float
+        Least distance of the water line's trench from what it may not cross.
     far_ft : float
         A feature farther than this from the lot is an error: its coordinates
         or coordinate system are likely wrong.
@@ -206,6 +208,7 @@ class SitingSettings(BaseModel):
     grid_ft: float = Field(default=5.0, gt=0)
     candidates: int = Field(default=5, ge=1)
     candidate_spacing_ft: Feet = 30.0
+    trench_clear_ft: Feet
     far_ft: float = Field(default=5280.0, gt=0)
     kinds: dict[str, KindSettings]
     rig: RigSettings

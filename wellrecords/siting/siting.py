@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.siting.candidates import Cost, Elevation, Expected, Places, choose_places, place_cost_usd
 from wellrecords.siting.conflicts import Conflict, find_conflicts
-from wellrecords.siting.ground import WGS84, Plan, free_ground, lay_out, lot_plane, zones_of
+from wellrecords.siting.ground import WGS84, Plan, cut_to_lot, free_ground, lay_out, lot_plane, zones_of
 from wellrecords.siting.settings import SitingSettings
 
 LOCAL_CODE = (
@@ -282,7 +282,7 @@ def _on_map(columns: dict, shapes: Iterable[BaseGeometry], plan: Plan) -> gpd.Ge
 
 
 def _zones_by_kind(plan: Plan, zones: list[BaseGeometry]) -> gpd.GeoDataFrame:
-    table = gpd.GeoDataFrame(plan.features.drop(columns="geometry"), geometry=zones, crs=plan.crs)
+    table = gpd.GeoDataFrame(plan.features.drop(columns="geometry"), geometry=cut_to_lot(plan, zones), crs=plan.crs)
     rows = table.dissolve("kind", aggfunc={"label": "first", "setback_ft": "first", "required_ft": "max"}, sort=False)
     rows["area_ft2"] = rows.area
     return rows.reset_index()[["kind", "label", "setback_ft", "required_ft", "area_ft2", "geometry"]].to_crs(WGS84)
@@ -290,9 +290,11 @@ def _zones_by_kind(plan: Plan, zones: list[BaseGeometry]) -> gpd.GeoDataFrame:
 
 def _feature_table(plan: Plan, zones: list[BaseGeometry]) -> gpd.GeoDataFrame:
     table = plan.features.copy()
-    table["taken_ft2"] = shapely.area(zones)
+    table["taken_ft2"] = shapely.area(cut_to_lot(plan, zones))
     others = [shapely.union_all(zones[:number] + zones[number + 1 :]) for number in range(len(zones))]
-    table["taken_alone_ft2"] = [zone.difference(rest).area for zone, rest in zip(zones, others, strict=True)]
+    table["taken_alone_ft2"] = [
+        zone.intersection(plan.lot).difference(rest).area for zone, rest in zip(zones, others, strict=True)
+    ]
     return table.to_crs(WGS84)
 
 
