@@ -72,7 +72,8 @@ def candidate_pairs(
         ),
         _same_number(numbers),
     ]
-    key = np.unique(np.concatenate([np.empty(0, dtype=np.int64), *(_as_key(pairs, len(wells)) for pairs in found)]))
+    key = np.sort(np.concatenate([np.empty(0, dtype=np.int64), *(_as_key(pairs, len(wells)) for pairs in found)]))
+    key = key[np.diff(key, prepend=-1) > 0]
     return np.column_stack(np.divmod(key, max(len(wells), 1)))
 
 

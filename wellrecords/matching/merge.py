@@ -12,7 +12,8 @@ from wellrecords.ledger import MERGED_COLUMNS
 from wellrecords.matching.candidates import PAIRS_A_BATCH, candidate_pairs
 from wellrecords.matching.clusters import drop_ambiguous, grow_clusters
 from wellrecords.matching.combine import PROVENANCE_COLUMNS, combine
-from wellrecords.matching.scores import Evidence, gather_evidence, score_pairs
+from wellrecords.matching.evidence import Evidence, gather_evidence
+from wellrecords.matching.scores import score_pairs
 from wellrecords.matching.settings import MatchingSettings
 from wellrecords.schema import TEXT, WELL_COLUMNS, WGS84, conform, empty_table
 
@@ -132,8 +133,10 @@ def _with_learnt_chance(
         # Each record is counted once, however many it fits.
         matched = np.zeros((len(records), len(records)))
         for one, other in ((0, 1), (1, 0)):
-            seen = np.unique(np.column_stack([pairs[found, one], source[pairs[found, other]]]), axis=0)
-            np.add.at(matched, (source[seen[:, 0]], seen[:, 1]), 1)
+            seen = np.zeros((len(source), len(records)), dtype=bool)
+            seen[pairs[found, one], source[pairs[found, other]]] = True
+            for number in range(len(records)):
+                matched[number] += seen[source == number].sum(axis=0)
         share = np.maximum(matched / records[:, None], (matched / records[:, None]).T)
         share = np.clip(share, LEAST_CHANCE, MOST_CHANCE)
         score = start + np.where(across, np.log(share[first, second] / settings.chance_other_source), 0.0)
