@@ -1,0 +1,118 @@
+"""The contract of `estimate_lots` and what hangs together in a `LotEstimate`."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+
+from wellrecords.errors import ProblemsError
+from wellrecords.lots import EstimateSettings, draw_lot_estimates, estimate_lots, summarise
+from wellrecords.simulation import simulate_region
+from wellrecords.simulation.canonical import as_canonical
+
+
+@pytest.fixture(scope="module")
+def region():
+    return simulate_region(random_state=3)
+
+
+@pytest.fixture(scope="module")
+def wells(region):
+    rng = np.random.default_rng(5)
+    places = np.array([415_000.0, 5_015_000.0]) + 0.3 * (region.random_places(500, 1) - [415_000.0, 5_015_000.0])
+    holes = region.drill(places, rng.choice([3.0, 5.0, 8.0], 500), rng.choice([300.0, 400.0, 500.0], 500), 2)
+    return as_canonical(holes, region.settings.crs)[0]
+
+
+@pytest.fixture(scope="module")
+def lots(region):
+    centre = gpd.points_from_xy([415_000.0, 415_800.0], [5_015_000.0, 5_015_900.0]).buffer(60.0)
+    away = gpd.points_from_xy([480_000.0], [5_015_000.0])
+    return gpd.GeoDataFrame({"lot_id": ["a", "b", "far"]}, geometry=[*centre, *away], crs=region.settings.crs)
+
+
+@pytest.fixture(scope="module")
+def estimates(wells, lots):
+    return draw_lot_estimates(wells, lots, EstimateSettings(n_draws=400))
+
+
+def test_columns_follow_the_quantiles_asked(wells, lots):
+    """Each quantity has a column a quantile, two digits, and the rest is as agreed."""
+    table = estimate_lots(wells, lots.to_crs("EPSG:3857"), 4.0, 500.0, quantiles=(0.05, 0.5), random_state=1)
+    names = ["depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm"]
+    figures = [f"{name}_p{level}" for name in names for level in ("05", "50")]
+    others = ["chance_of_target", "chance_of_dry_hole", "wells_within_1km", "wells_within_5km", "nearest_well_m"]
+    assert list(table.columns) == [*figures, *others, "support", "notes"]
+    assert list(table.index) == ["a", "b", "far"]
+    assert table.index.name == "lot_id"
+    assert (table.loc[["a", "b"], "depth_to_target_ft_p05"] < table.loc[["a", "b"], "depth_to_target_ft_p50"]).all()
+
+
+def test_where_the_records_cannot_say_there_is_no_number(estimates):
+    """A lot 50 km from the nearest well gets a reason and what would help, and no figure."""
+    far = estimates[2]
+    row = summarise(estimates).loc["far"]
+    assert far.support == "none"
+    assert far.draws is None
+    assert np.isnan([far.chance_of_target, far.chance_of_dry_hole]).all()
+    assert row.filter(regex="_p[0-9]").isna().all()
+    assert "cannot say" in row["notes"]
+    assert "test hole" in row["notes"]
+    with pytest.raises(ValueError, match="cannot say"):
+        far.yield_at_depth(100.0)
+
+
+def test_the_table_and_the_draws_say_the_same(estimates, wells, lots):
+    """`estimate_lots` is the summary of the draws."""
+    direct = estimate_lots(wells, lots, settings=EstimateSettings(n_draws=400))
+    pd.testing.assert_frame_equal(direct, summarise(estimates))
+
+
+def test_a_draw_makes_the_target_at_its_depth_and_not_above(estimates):
+    """Yield at depth is joint with the draws."""
+    one = estimates[0]
+    depth = one.draws["depth_to_target_ft"].to_numpy()
+    reached = np.isfinite(depth)
+    assert (one.yield_at_depth(depth)[reached] >= one.target_yield_gpm).all()
+    assert (one.yield_at_depth(depth - 0.01)[reached] < one.target_yield_gpm).all()
+    assert (one.yield_at_depth(1e9)[~reached] < np.inf).all()
+    assert (one.yield_at_depth(400.0) <= one.yield_at_depth(600.0)).all()
+
+
+def test_curve_and_chance_agree(estimates):
+    """The curve rises, and ends at the chance by the deepest hole."""
+    for one in estimates[:2]:
+        curve = one.target_curve["chance_of_target"]
+        assert curve.is_monotonic_increasing
+        assert curve.iloc[-1] == pytest.approx(one.chance_of_target)
+        assert one.target_curve["depth_ft"].iloc[-1] == one.max_depth_ft
+
+
+def test_neighbours_are_named_with_their_weights(estimates, wells):
+    """Weights fall in order, no more than 1 in all, and the wells are those of the table."""
+    near = estimates[0].neighbours
+    assert near["weight"].is_monotonic_decreasing
+    assert 0 < near["weight"].sum() <= 1 + 1e-9
+    assert set(near["record_id"]) <= set(wells["record_id"])
+
+
+def test_few_columns_are_enough(wells, lots):
+    """Positions, depth and yield suffice; what is then unknown is NaN with a note."""
+    few = pd.DataFrame(wells)[["longitude", "latitude", "total_depth_ft", "yield_gpm_low", "yield_gpm_high"]]
+    row = estimate_lots(few, lots).loc["a"]
+    assert row.filter(like="depth_to_bedrock").isna().all()
+    assert row.filter(like="depth_to_target").notna().all()
+    assert "cannot say depth to bedrock" in row["notes"]
+
+
+def test_no_wells_at_all(wells, lots):
+    """An empty table is a silent one."""
+    table = estimate_lots(wells.iloc[:0], lots)
+    assert (table["support"] == "none").all()
+    assert np.isinf(table["nearest_well_m"]).all()
+
+
+def test_lots_without_a_coordinate_system_are_refused(wells, lots):
+    """The error says what to do."""
+    with pytest.raises(ProblemsError, match=r"geopandas.read_file"):
+        estimate_lots(wells, lots.set_crs(None, allow_override=True))

@@ -1,0 +1,20 @@
+"""A lot: how deep to make the wanted water, how sure, and why.
+
+>>> from wellrecords.lots import EstimateSettings
+>>> EstimateSettings(target_yield_gpm=3.0).max_depth_ft
+600.0
+"""
+
+from wellrecords.lots.estimate import LotEstimate, draw_lot_estimates, estimate_lots, summarise
+from wellrecords.lots.evidence import wells_box
+from wellrecords.lots.settings import EstimateSettings, SupportSettings
+
+__all__ = [
+    "EstimateSettings",
+    "LotEstimate",
+    "SupportSettings",
+    "draw_lot_estimates",
+    "estimate_lots",
+    "summarise",
+    "wells_box",
+]

@@ -1,0 +1,401 @@
+"""A lot's estimate: four quantities drawn together, how sure, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from wellrecords.lots.evidence import Evidence, LotPlaces, gather_evidence, lot_places
+from wellrecords.lots.joint import copula_levels
+from wellrecords.lots.laws import FEET, LocalLaws
+from wellrecords.lots.paths import draw_paths
+from wellrecords.lots.settings import EstimateSettings
+from wellrecords.lots.support import NONE
+from wellrecords.lots.words import lot_notes, plain_words, technical_words
+
+QUANTITIES = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
+CURVE_STEP_FT = 10.0
+SHOWN_NEIGHBOURS = 40
+NEIGHBOUR_COLUMNS = [
+    "record_id",
+    "longitude",
+    "latitude",
+    "distance_m",
+    "weight",
+    "total_depth_ft",
+    "depth_to_bedrock_ft_low",
+    "depth_to_bedrock_ft_high",
+    "depth_to_water_ft_low",
+    "depth_to_water_ft_high",
+    "yield_gpm_low",
+    "yield_gpm_high",
+    "private",
+    "source",
+    "drilled_on",
+]
+
+
+@dataclass(frozen=True, eq=False)
+class LotEstimate:
+    """What the records say of a lot.
+
+    Attributes
+    ----------
+    lot_id : str
+    longitude, latitude : float
+        WGS84; of a polygon, a point inside it.
+    support : str
+        "good", "thin" or "none" (see `SupportSettings`); at "none" there are
+        no figures.
+    notes : tuple of str
+        Plain sentences: what limits the estimate, what would help.
+    wells_within_1km, wells_within_5km : int
+    nearest_well_m : float
+        Infinite where there is no well.
+    target_yield_gpm, max_depth_ft : float
+    draws : DataFrame or None
+        One row a joint draw: `depth_to_bedrock_ft`, `depth_to_water_ft`
+        (negative: above ground), `depth_to_target_ft` (infinite: never),
+        `yield_gpm` (what a finished well would report). A column of which
+        the records cannot speak is NaN. None where support is "none".
+    chance_of_target : float
+        By `max_depth_ft`; NaN where support is "none".
+    chance_of_dry_hole : float
+        That a hole to `max_depth_ft` makes less than `dry_below_gpm`.
+    dry_below_gpm : float
+    deepest_ft : float
+        Draws deeper than this are infinite.
+    target_curve : DataFrame
+        `depth_ft`, `chance_of_target`.
+    neighbours : DataFrame
+        The wells that the depth to the target leans on, weightiest first,
+        with their weights (of all wells leaned on, summing to 1) and readings.
+    plain_words, technical_words : str
+        The estimate in a sentence or two, for the owner and the contractor.
+    """
+
+    lot_id: str
+    longitude: float
+    latitude: float
+    support: str
+    notes: tuple[str, ...]
+    wells_within_1km: int
+    wells_within_5km: int
+    nearest_well_m: float
+    target_yield_gpm: float
+    max_depth_ft: float
+    draws: pd.DataFrame | None
+    chance_of_target: float
+    chance_of_dry_hole: float
+    dry_below_gpm: float
+    deepest_ft: float
+    target_curve: pd.DataFrame
+    neighbours: pd.DataFrame
+    plain_words: str
+    technical_words: str
+    _yields: Callable[[np.ndarray], np.ndarray] | None = field(default=None, repr=False)
+
+    def yield_at_depth(self, depth_ft: float | np.ndarray) -> np.ndarray:
+        """Return the yield of each draw's hole, had it stopped at a depth.
+
+        Joint with `draws`: at `depth_to_target_ft` and below, a draw makes at
+        least the target; above it, less.
+
+        Parameters
+        ----------
+        depth_ft : float or ndarray of shape (n_draws,)
+
+        Returns
+        -------
+        ndarray of shape (n_draws,), gpm
+
+        Raises
+        ------
+        ValueError
+            Support is "none": there are no draws.
+        """
+        if self._yields is None or self.draws is None:
+            msg = f"Lot {self.lot_id} has no draws: the records cannot say. See its notes."
+            raise ValueError(msg)
+        return self._yields(np.broadcast_to(np.asarray(depth_ft, dtype=float), (len(self.draws),)))
+
+
+@dataclass(frozen=True, eq=False)
+class _Drawn:
+    """Draws of all lots, each array (m, n_draws), and what the curves are made from."""
+
+    places: LotPlaces
+    evidence: Evidence
+    settings: EstimateSettings
+    laws: LocalLaws | None
+    start: np.ndarray
+    columns: dict[str, np.ndarray]
+    in_gravel: np.ndarray
+    chance_of_target: np.ndarray
+    chance_of_dry_hole: np.ndarray
+
+
+def _draw(
+    wells: pd.DataFrame, lots: gpd.GeoDataFrame, settings: EstimateSettings, zones: pd.DataFrame | None
+) -> _Drawn:
+    """Gather the evidence and draw all lots."""
+    places = lot_places(lots)
+    evidence = gather_evidence(wells, places, settings, zones)
+    m, n = len(places), settings.n_draws
+    rng = np.random.default_rng(settings.random_state)
+    levels = copula_levels(evidence.correlation, n, rng).T
+    columns = {name: np.full((m, n), np.nan) for name in QUANTITIES}
+    for number, name in enumerate(("depth_to_bedrock_ft", "depth_to_water_ft")):
+        columns[name] = evidence.quantiles(name, levels[number])
+    columns["yield_gpm"] = evidence.quantiles("yield_gpm", levels[3])
+    start = evidence.start(columns)
+    in_gravel = np.zeros((m, n), dtype=bool)
+    chance = np.full(m, np.nan)
+    dry = np.full(m, np.nan)
+    laws = None
+    said = evidence.nearness["depth_to_target_ft"].support != NONE
+    if evidence.laws is not None and said.any():
+        laws = evidence.laws.at(places.coordinates)
+        feet = laws.feet_to(settings.target_yield_gpm, levels[2])
+        target = start + feet
+        below_dry = laws.chance_below(FEET, evidence.dry_below_gpm)
+        room = settings.max_depth_ft - start
+        dry_draws = np.stack([np.interp(r, FEET, row, left=1.0) for r, row in zip(room, below_dry, strict=True)])
+        if evidence.gravels is not None:
+            met = evidence.gravels.chance(places.coordinates, settings.target_yield_gpm)
+            rock = columns["depth_to_bedrock_ft"]
+            in_gravel = (rng.uniform(size=(m, n)) < met[:, None]) & (rock >= evidence.gravels.least_cover_ft)
+            share = rng.choice(evidence.gravels.depth_share, (m, n))
+            target = np.where(in_gravel, share * rock, target)
+            dry_draws = np.where(in_gravel, 0.0, dry_draws)
+        target = np.where(target > settings.deepest_ft, np.inf, target)
+        columns["depth_to_target_ft"] = np.where(said[:, None], target, np.nan)
+        chance = np.where(said, (target <= settings.max_depth_ft).mean(axis=1), np.nan)
+        dry = np.where(said, dry_draws.mean(axis=1), np.nan)
+    for name in QUANTITIES:
+        silent = (evidence.nearness[name].support == NONE) | ~said
+        columns[name][silent] = np.nan
+    return _Drawn(places, evidence, settings, laws, start, columns, in_gravel, chance, dry)
+
+
+def estimate_lots(
+    wells: pd.DataFrame,
+    lots: gpd.GeoDataFrame,
+    target_yield_gpm: float | None = None,
+    max_depth_ft: float | None = None,
+    quantiles: tuple[float, ...] | None = None,
+    random_state: int | None = None,
+    *,
+    water_zones: pd.DataFrame | None = None,
+    settings: EstimateSettings | None = None,
+) -> pd.DataFrame:
+    """Estimate how deep, how much and how sure, for each lot.
+
+    Parameters
+    ----------
+    wells : DataFrame or GeoDataFrame
+        The canonical table, or those of its columns that are known.
+    lots : GeoDataFrame
+        `lot_id` and a point or polygon, in any coordinate system; `main_rock`
+        if known.
+    target_yield_gpm : float, default=5
+    max_depth_ft : float, default=600
+    quantiles : tuple of float, default=(0.1, 0.5, 0.9)
+    random_state : int, default=0
+    water_zones : DataFrame, optional
+        The child table of logged zones.
+    settings : EstimateSettings, optional
+        Everything else; the four arguments above, where given, win over it.
+
+    Returns
+    -------
+    DataFrame, by `lot_id`
+        For each of depth_to_bedrock_ft, depth_to_water_ft, depth_to_target_ft,
+        yield_gpm a column ``<name>_pNN`` a quantile (0.05 is ``_p05``);
+        chance_of_target (by max_depth_ft), chance_of_dry_hole;
+        wells_within_1km, wells_within_5km, nearest_well_m; support; notes.
+        NaN where the records cannot say; `notes` says why. A depth to the
+        target shown as `deepest_ft` (3,000) means that depth or more.
+
+    Raises
+    ------
+    ProblemsError
+        A column or coordinate system that cannot be done without is missing.
+    """
+    asked = {
+        "target_yield_gpm": target_yield_gpm,
+        "max_depth_ft": max_depth_ft,
+        "quantiles": quantiles,
+        "random_state": random_state,
+    }
+    settings = _with(settings, {name: value for name, value in asked.items() if value is not None})
+    return summarise(draw_lot_estimates(wells, lots, settings, water_zones=water_zones), settings.quantiles)
+
+
+def summarise(estimates: Sequence[LotEstimate], quantiles: tuple[float, ...] = (0.1, 0.5, 0.9)) -> pd.DataFrame:
+    """Make the table of `estimate_lots` from estimates.
+
+    Parameters
+    ----------
+    estimates : sequence of LotEstimate
+    quantiles : tuple of float, default=(0.1, 0.5, 0.9)
+
+    Returns
+    -------
+    DataFrame, by `lot_id`
+    """
+    figures = np.full((len(estimates), len(QUANTITIES), len(quantiles)), np.nan)
+    for figure, one in zip(figures, estimates, strict=True):
+        if one.draws is not None:
+            draws = one.draws[list(QUANTITIES)].to_numpy()
+            draws = np.where(np.isposinf(draws), one.deepest_ft, draws)
+            figure[:] = np.quantile(draws, quantiles, axis=0).T
+    table: dict[str, object] = {
+        f"{name}_p{round(100 * level):02d}": figures[:, row, column]
+        for row, name in enumerate(QUANTITIES)
+        for column, level in enumerate(quantiles)
+    }
+    for name in (
+        "chance_of_target",
+        "chance_of_dry_hole",
+        "wells_within_1km",
+        "wells_within_5km",
+        "nearest_well_m",
+        "support",
+    ):
+        table[name] = [getattr(one, name) for one in estimates]
+    table["notes"] = [" ".join(one.notes) for one in estimates]
+    return pd.DataFrame(table, index=pd.Index([one.lot_id for one in estimates], name="lot_id"))
+
+
+def _with(settings: EstimateSettings | None, changes: dict[str, object]) -> EstimateSettings:
+    base = settings or EstimateSettings()
+    return EstimateSettings.model_validate(base.model_dump() | changes)
+
+
+def _lot_draws(drawn: _Drawn, lot: int) -> pd.DataFrame | None:
+    if drawn.evidence.nearness["depth_to_target_ft"].support[lot] == NONE:
+        return None
+    return pd.DataFrame({name: drawn.columns[name][lot] for name in QUANTITIES})
+
+
+def draw_lot_estimates(
+    wells: pd.DataFrame,
+    lots: gpd.GeoDataFrame,
+    settings: EstimateSettings | None = None,
+    *,
+    water_zones: pd.DataFrame | None = None,
+) -> list[LotEstimate]:
+    """Estimate lots with their joint draws, curves and neighbours.
+
+    Parameters
+    ----------
+    wells, lots, water_zones
+        As for `estimate_lots`. Only wells within ``settings.reach_m`` of a
+        lot are used; `wells_box` gives the box of them to read from a store.
+    settings : EstimateSettings, optional
+
+    Returns
+    -------
+    list of LotEstimate, in the order of the lots
+    """
+    settings = settings or EstimateSettings()
+    drawn = _draw(wells, lots, settings, water_zones)
+    return [_lot_estimate(drawn, lot) for lot in range(len(drawn.places))]
+
+
+def _lot_estimate(drawn: _Drawn, lot: int) -> LotEstimate:
+    places, evidence, settings = drawn.places, drawn.evidence, drawn.settings
+    draws = _lot_draws(drawn, lot)
+    support = str(evidence.nearness["depth_to_target_ft"].support[lot])
+    depth = np.arange(0.0, settings.max_depth_ft + CURVE_STEP_FT / 2, CURVE_STEP_FT)
+    if depth[-1] < settings.max_depth_ft:
+        depth = np.append(depth, settings.max_depth_ft)
+    if draws is None:
+        chance = np.full(len(depth), np.nan)
+        yields = None
+    else:
+        reached = np.sort(draws["depth_to_target_ft"].to_numpy())
+        chance = np.searchsorted(reached, depth, side="right") / len(reached)
+        yields = _yields(drawn, lot)
+    notes = lot_notes(evidence, lot, draws, settings)
+    chances = float(drawn.chance_of_target[lot]), float(drawn.chance_of_dry_hole[lot])
+    return LotEstimate(
+        lot_id=places.lot_id[lot],
+        longitude=float(places.longitude[lot]),
+        latitude=float(places.latitude[lot]),
+        support=support,
+        notes=tuple(notes),
+        wells_within_1km=int(evidence.within_1km[lot]),
+        wells_within_5km=int(evidence.within_5km[lot]),
+        nearest_well_m=float(evidence.nearest_m[lot]),
+        target_yield_gpm=settings.target_yield_gpm,
+        max_depth_ft=settings.max_depth_ft,
+        draws=draws,
+        chance_of_target=chances[0],
+        chance_of_dry_hole=chances[1],
+        dry_below_gpm=evidence.dry_below_gpm,
+        deepest_ft=settings.deepest_ft,
+        target_curve=pd.DataFrame({"depth_ft": depth, "chance_of_target": chance}),
+        neighbours=_neighbours(evidence, places.coordinates[lot], draws is not None),
+        plain_words=plain_words(draws, support, chances, settings, evidence.dry_below_gpm),
+        technical_words=technical_words(draws, support, chances, settings, evidence),
+        _yields=yields,
+    )
+
+
+def _yields(drawn: _Drawn, lot: int) -> Callable[[np.ndarray], np.ndarray]:
+    """Yield at depth, joint with the draws: whole holes, matched to the draws by the feet to the target."""
+    settings, start = drawn.settings, drawn.start[lot]
+    target = drawn.columns["depth_to_target_ft"][lot]
+    in_gravel = drawn.in_gravel[lot]
+    laws = drawn.laws
+    assert laws is not None
+    rng = np.random.default_rng([settings.random_state, lot])
+    deepest = settings.deepest_ft
+    paths = draw_paths(laws, lot, len(target), deepest, rng)
+    wanted = np.where(in_gravel, np.inf, target - start)
+    theirs = paths.feet_to(settings.target_yield_gpm)
+    order = np.empty(len(target), dtype=int)
+    order[np.argsort(wanted, kind="stable")] = np.argsort(theirs, kind="stable")
+    theirs = theirs[order]
+    # The holes' own feet to the target agree with the draws' but for sampling: stretch them to agree exactly.
+    both = np.isfinite(theirs) & np.isfinite(wanted)
+    stretch = np.where(both, wanted / np.where(both, theirs, 1.0), 1.0)
+    never = np.isinf(wanted) & np.isfinite(theirs)
+    stretch = np.where(never, np.maximum(1.0, deepest / np.where(never, theirs, 1.0)) * 1.001, stretch)
+    short = np.isinf(theirs) & np.isfinite(wanted)
+    matched = paths.take(order, stretch).reach(settings.target_yield_gpm, np.where(short, wanted, np.inf))
+    gravel_gpm = np.zeros(len(target))
+    if drawn.evidence.gravels is not None:
+        gravel_gpm = drawn.evidence.gravels.yields(settings.target_yield_gpm, rng.uniform(size=len(target)))
+
+    def at(depth_ft: np.ndarray) -> np.ndarray:
+        # rounding must not take the last fracture from a hole that stops on it
+        in_rock = matched.gpm_at((depth_ft - start) * (1.0 + 1e-9) + 1e-9)
+        reached = np.where(depth_ft >= target, gravel_gpm, 0.0)
+        return np.where(in_gravel, reached, in_rock)
+
+    return at
+
+
+def _neighbours(evidence: Evidence, place: np.ndarray, said: bool) -> pd.DataFrame:
+    """Return the wells leaned on, weightiest first; the nearest, without weight, where nothing is said."""
+    if not len(evidence.wells):
+        return evidence.wells.assign(distance_m=0.0, weight=0.0)[NEIGHBOUR_COLUMNS]
+    if said and evidence.laws is not None:
+        index, distance, weight = (part[0] for part in evidence.laws.neighbours(place[None, :]))
+        row = evidence.laws.stops.row[index]
+        total = weight.sum()
+        weight = weight / total if total > 0 else weight
+    else:
+        distance = np.hypot(*(evidence.coordinates - place).T)
+        row = np.argsort(distance, kind="stable")[:SHOWN_NEIGHBOURS]
+        distance, weight = distance[row], np.full(len(row), np.nan)
+    table = evidence.wells.iloc[row].assign(distance_m=distance, weight=weight)
+    table = table.sort_values(["weight", "distance_m"], ascending=[False, True]).head(SHOWN_NEIGHBOURS)
+    return table[NEIGHBOUR_COLUMNS].reset_index(drop=True)

@@ -1,0 +1,414 @@
+"""What the records around a set of lots say, before any lot is drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from pyproj import CRS, Transformer
+from scipy.spatial import cKDTree
+
+from wellrecords.errors import Problem, ProblemsError
+from wellrecords.interpolation import IntervalKriging
+from wellrecords.lots.gravel import GravelMap, fit_gravels
+from wellrecords.lots.joint import normal_correlation
+from wellrecords.lots.laws import LawMap, fit_laws
+from wellrecords.lots.settings import EstimateSettings
+from wellrecords.lots.stopping import MISSING, Stops, read_stops
+from wellrecords.lots.support import Nearness, rate_support
+from wellrecords.schema import WELL_COLUMNS, WGS84, conform
+
+LEAST_ROCK_READINGS = 5
+"""With fewer readings of the top of rock, water may start at the ground."""
+JOINT_WELLS = 2000
+MAPPED = ("depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
+JOINT_ORDER = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
+
+
+@dataclass(frozen=True)
+class LotPlaces:
+    """Where the lots are: shape (m,) and, in metres, (m, 2)."""
+
+    lot_id: np.ndarray
+    longitude: np.ndarray
+    latitude: np.ndarray
+    coordinates: np.ndarray
+    crs: CRS
+    main_rock: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.lot_id)
+
+
+def lot_places(lots: gpd.GeoDataFrame) -> LotPlaces:
+    """Place lots in WGS84 and on a local plane in metres.
+
+    The plane is a transverse Mercator through the middle of the lots, true
+    to 0.1 % within 280 km of it.
+
+    Parameters
+    ----------
+    lots : GeoDataFrame
+        `lot_id`, a geometry, a coordinate system.
+
+    Raises
+    ------
+    ProblemsError
+    """
+    problems = []
+    if not isinstance(lots, gpd.GeoDataFrame) or lots.crs is None:
+        problems.append(
+            Problem(
+                what="the lots have no coordinate system",
+                rule="lots are a GeoDataFrame with a point or polygon a row and a known coordinate system",
+                next_step='build it by geopandas.GeoDataFrame(..., crs="EPSG:4326") or read it by geopandas.read_file',
+                code="lots_crs",
+            )
+        )
+    if "lot_id" not in lots:
+        problems.append(
+            Problem(
+                what="the lots have no names",
+                column="lot_id",
+                rule="each lot has a lot_id",
+                next_step="add a column lot_id",
+                code="lot_id",
+            )
+        )
+    if not problems:
+        empty = lots.geometry.is_empty | lots.geometry.isna()
+        problems += [
+            Problem(
+                what="a lot has no place",
+                value=str(lot_id),
+                rule="each lot has a point or polygon",
+                next_step="draw the lot",
+                code="lot_geometry",
+            )
+            for lot_id in lots["lot_id"][empty.to_numpy()]
+        ]
+    if problems:
+        raise ProblemsError(problems, "The lots cannot be used")
+    points = lots.geometry.to_crs(WGS84).representative_point()
+    longitude, latitude = points.x.to_numpy(), points.y.to_numpy()
+    middle = (0.0, 0.0) if not len(lots) else (float(np.mean(longitude)), float(np.mean(latitude)))
+    crs = CRS.from_proj4(f"+proj=tmerc +lon_0={middle[0]:.6f} +lat_0={middle[1]:.6f} +datum=WGS84 +units=m")
+    rock = lots["main_rock"] if "main_rock" in lots else pd.Series(pd.NA, index=lots.index)
+    return LotPlaces(
+        lot_id=lots["lot_id"].to_numpy(),
+        longitude=longitude,
+        latitude=latitude,
+        coordinates=_project(crs, longitude, latitude),
+        crs=crs,
+        main_rock=np.array([None if pd.isna(name) else str(name) for name in rock], dtype=object),
+    )
+
+
+def _project(crs: CRS, longitude: np.ndarray, latitude: np.ndarray) -> np.ndarray:
+    transformer = Transformer.from_crs(WGS84, crs, always_xy=True)
+    return np.column_stack(transformer.transform(longitude, latitude)).reshape(-1, 2)
+
+
+def wells_box(lots: gpd.GeoDataFrame, settings: EstimateSettings | None = None) -> tuple[float, float, float, float]:
+    """Return the box (west, south, east, north; degrees WGS84) whose wells an estimate of the lots uses.
+
+    Parameters
+    ----------
+    lots : GeoDataFrame
+    settings : EstimateSettings, optional
+        Its `reach_m` is the margin.
+    """
+    places = lot_places(lots)
+    reach = (settings or EstimateSettings()).reach_m
+    north = reach / 110_500.0
+    east = north / max(float(np.cos(np.radians(np.abs(places.latitude).max()))), 0.05)
+    return (
+        float(places.longitude.min() - east),
+        float(places.latitude.min() - north),
+        float(places.longitude.max() + east),
+        float(places.latitude.max() + north),
+    )
+
+
+def _canonical(wells: pd.DataFrame) -> pd.DataFrame:
+    """Return the canonical columns, those absent being null, with a position."""
+    table = pd.DataFrame(wells).reset_index(drop=True)
+    if isinstance(wells, gpd.GeoDataFrame) and wells.crs is not None:
+        points = wells.geometry.to_crs(WGS84)
+        table = table.assign(longitude=points.x.to_numpy(), latitude=points.y.to_numpy())
+    if "record_id" not in table:
+        table = table.assign(record_id=[str(number) for number in range(len(table))])
+    missing = [name for name in ("longitude", "latitude") if name not in table]
+    if missing:
+        raise ProblemsError(
+            [
+                Problem(
+                    what="the wells have no positions",
+                    column=", ".join(missing),
+                    rule="wells have longitude and latitude (WGS84), or a geometry with a coordinate system",
+                    next_step="add the columns, or make the table a GeoDataFrame",
+                    code="well_position",
+                )
+            ],
+            "The wells cannot be used",
+        )
+    return conform(table, WELL_COLUMNS)
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """Everything that the lots are drawn from.
+
+    Attributes
+    ----------
+    wells : DataFrame of n wells
+        Those within reach of a lot.
+    coordinates : ndarray of shape (n, 2), metres
+    models : mapping of str to IntervalKriging
+        By quantity; those of which nothing is known are absent.
+    laws : LawMap or None
+    gravels : GravelMap or None
+    water_starts_at : {"ground", "bedrock", "bedrock and water level"}
+        Where fractures may give water: below which depth.
+    correlation : ndarray of shape (4, 4)
+        Of `JOINT_ORDER`.
+    nearness : mapping of str to Nearness
+    within_1km, within_5km, nearest_m : ndarray of shape (m,)
+    dry_below_gpm : float
+    level_residual_ft : ndarray of shape (n,)
+        Water level less the median that the other wells give it; NaN where
+        there is none.
+    """
+
+    places: LotPlaces
+    wells: pd.DataFrame
+    coordinates: np.ndarray
+    models: Mapping[str, IntervalKriging]
+    laws: LawMap | None
+    gravels: GravelMap | None
+    water_starts_at: str
+    correlation: np.ndarray
+    nearness: Mapping[str, Nearness]
+    within_1km: np.ndarray
+    within_5km: np.ndarray
+    nearest_m: np.ndarray
+    dry_below_gpm: float
+    level_residual_ft: np.ndarray
+
+    def quantiles(self, quantity: str, levels: np.ndarray) -> np.ndarray:
+        """Quantiles of a mapped quantity at the lots, shape (m, n_levels); NaN without a model."""
+        if quantity not in self.models:
+            return np.full((len(self.places), len(levels)), np.nan)
+        predicted = self.models[quantity].predict(self.places.coordinates)
+        return predicted.quantile_at(np.broadcast_to(levels[:, None], (len(levels), len(self.places)))).T
+
+    def start(self, draws: Mapping[str, np.ndarray]) -> np.ndarray:
+        """Depth below which each draw may meet water, feet."""
+        return _start(self.water_starts_at, draws["depth_to_bedrock_ft"], draws["depth_to_water_ft"])
+
+
+def _start(rule: str, rock_ft: np.ndarray, water_ft: np.ndarray) -> np.ndarray:
+    if rule == "ground":
+        return np.zeros_like(rock_ft)
+    return rock_ft if rule == "bedrock" else np.fmax(rock_ft, water_ft)
+
+
+def gather_evidence(
+    wells: pd.DataFrame, places: LotPlaces, settings: EstimateSettings, water_zones: pd.DataFrame | None = None
+) -> Evidence:
+    """Read the wells within reach of the lots.
+
+    Parameters
+    ----------
+    wells : DataFrame
+    places : LotPlaces
+    settings : EstimateSettings
+    water_zones : DataFrame, optional
+
+    Returns
+    -------
+    Evidence
+    """
+    table = _canonical(wells)
+    placed = np.isfinite(table["longitude"].to_numpy()) & np.isfinite(table["latitude"].to_numpy())
+    table = table[placed]
+    coordinates = _project(places.crs, table["longitude"].to_numpy(), table["latitude"].to_numpy())
+    tree = cKDTree(places.coordinates) if len(places) else None
+    near = np.zeros(len(table), dtype=bool)
+    if tree is not None and len(table):
+        near = tree.query(coordinates, distance_upper_bound=settings.reach_m)[0] <= settings.reach_m
+    table, coordinates = table[near].reset_index(drop=True), coordinates[near]
+    error = table["position_error_m"].fillna(0.0).to_numpy()
+
+    models, used = _fit_models(table, coordinates, error, settings)
+    laws, starts_at, cover = _fit_laws(table, coordinates, models, places, settings, water_zones)
+    gravels = None
+    ended_above = _ended_above_rock(table)
+    made_water = (table["yield_gpm_low"] > 0).to_numpy()
+    if starts_at != "ground" and laws is not None:
+        known = np.isfinite(table["yield_gpm_low"].to_numpy()) & np.isfinite(table["total_depth_ft"].to_numpy())
+        known &= made_water | ~ended_above
+        gravels = fit_gravels(
+            coordinates[known],
+            table["total_depth_ft"].to_numpy()[known],
+            table["yield_gpm_low"].to_numpy()[known],
+            cover[known],
+            ended_above[known],
+            laws.habits,
+        )
+    says = np.zeros(len(table), dtype=bool)
+    if laws is not None:
+        says[laws.stops.row[laws.stops.kind != MISSING]] = True
+        says |= ended_above & made_water
+    nearness = {
+        name: rate_support(places.coordinates, coordinates[rows], error[rows], settings.support)
+        for name, rows in {**used, "depth_to_target_ft": np.flatnonzero(says)}.items()
+    }
+    residual = np.full(len(table), np.nan)
+    if "depth_to_water_ft" in models:
+        model = models["depth_to_water_ft"]
+        rows = used["depth_to_water_ft"][model.readings_.row]
+        residual[rows] = table["depth_to_water_ft_low"].to_numpy()[rows] - model.leave_one_out().distribution.quantile(
+            0.5
+        )
+    within = _counts(places.coordinates, coordinates)
+    return Evidence(
+        places=places,
+        wells=table,
+        coordinates=coordinates,
+        models=models,
+        laws=laws,
+        gravels=gravels,
+        water_starts_at=starts_at,
+        correlation=_correlation(models, used, laws, len(table), settings.random_state),
+        nearness=nearness,
+        within_1km=within[0],
+        within_5km=within[1],
+        nearest_m=within[2],
+        dry_below_gpm=_dry_below(table, settings),
+        level_residual_ft=np.where(np.isfinite(residual), residual, np.nan),
+    )
+
+
+def _counts(lots: np.ndarray, wells: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    if not len(wells) or not len(lots):
+        zero = np.zeros(len(lots), dtype=int)
+        return zero, zero, np.full(len(lots), np.inf)
+    tree = cKDTree(wells)
+    one, five = (tree.query_ball_point(lots, reach, return_length=True) for reach in (1000.0, 5000.0))
+    return one, five, tree.query(lots)[0]
+
+
+def _dry_below(table: pd.DataFrame, settings: EstimateSettings) -> float:
+    if settings.dry_below_gpm is not None:
+        return settings.dry_below_gpm
+    positive = table["yield_gpm_low"].to_numpy()
+    positive = positive[np.isfinite(positive) & (positive > 0)]
+    return min(0.5, float(np.quantile(positive, 0.01))) if len(positive) else 0.5
+
+
+def _ended_above_rock(table: pd.DataFrame) -> np.ndarray:
+    """Return the holes whose record says that rock lies below their bottom."""
+    low, high = table["depth_to_bedrock_ft_low"].to_numpy(), table["depth_to_bedrock_ft_high"].to_numpy()
+    return np.isinf(high) & (low >= table["total_depth_ft"].to_numpy() - 0.5)
+
+
+def _fit_models(
+    table: pd.DataFrame, coordinates: np.ndarray, error: np.ndarray, settings: EstimateSettings
+) -> tuple[dict[str, IntervalKriging], dict[str, np.ndarray]]:
+    """Map each quantity of which something is known; return also the rows used."""
+    models, used = {}, {}
+    first_record = (table["record_kind"] != "repaired").fillna(True).to_numpy(dtype=bool)
+    tested = (table["yield_method"] == "pumping_test").fillna(False).to_numpy(dtype=bool)
+    for name in MAPPED:
+        low, high = (table[f"{name}_{end}"].to_numpy(dtype=float).copy() for end in ("low", "high"))
+        if name == "yield_gpm":
+            high[tested] = np.inf  # a pumping test draws what the pump draws: a lower bound
+        rows = np.flatnonzero(np.isfinite(low + 0.0 * np.nan_to_num(high)) | (np.isinf(low) & np.isfinite(high)))
+        rows = rows[~np.isnan(high[rows]) & first_record[rows]]
+        used[name] = rows
+        if np.sum(np.isfinite(high[rows]) & np.isfinite(low[rows])) < (
+            LEAST_ROCK_READINGS if name == "depth_to_bedrock_ft" else 3
+        ):
+            used[name] = rows[:0]
+            continue
+        transform: Literal["log", "identity"] = "identity" if name == "depth_to_water_ft" else "log"
+        model = IntervalKriging(transform=transform, random_state=settings.random_state)
+        models[name] = model.fit(coordinates[rows], low[rows], high[rows], error[rows])
+    return models, used
+
+
+def _cover(table: pd.DataFrame, coordinates: np.ndarray, model: IntervalKriging) -> np.ndarray:
+    """Depth to bedrock of every well: as read, else as mapped, but no deeper than casing or most of the hole."""
+    low, high = table["depth_to_bedrock_ft_low"].to_numpy(), table["depth_to_bedrock_ft_high"].to_numpy()
+    cover = 0.5 * (low + high)
+    open_ended = ~np.isfinite(cover)
+    mapped = model.predict(coordinates[open_ended]).quantile(0.5) if open_ended.any() else np.empty(0)
+    casing = table["casing_depth_ft"].to_numpy()[open_ended]
+    bottom = 0.9 * table["total_depth_ft"].to_numpy()[open_ended]
+    least = np.nan_to_num(low[open_ended], nan=0.0)
+    cover[open_ended] = np.maximum(np.fmin(np.fmin(mapped, casing), bottom), least)
+    return cover
+
+
+def _fit_laws(
+    table: pd.DataFrame,
+    coordinates: np.ndarray,
+    models: Mapping[str, IntervalKriging],
+    places: LotPlaces,
+    settings: EstimateSettings,
+    water_zones: pd.DataFrame | None,
+) -> tuple[LawMap | None, str, np.ndarray]:
+    """Fit the law of fractures; say where water may start, and how thick the cover is at each well."""
+    cover = np.zeros(len(table))
+    rules = ["ground"]
+    level = np.full(len(table), np.nan)
+    if "depth_to_bedrock_ft" in models:
+        cover = _cover(table, coordinates, models["depth_to_bedrock_ft"])
+        rules = ["bedrock"]
+        if "depth_to_water_ft" in models:
+            rules.append("bedrock and water level")
+            high = table["depth_to_water_ft_high"].to_numpy()
+            level = np.where(np.isfinite(high), high, np.nan)
+            unread = np.isnan(level)
+            if unread.any():
+                level[unread] = models["depth_to_water_ft"].predict(coordinates[unread]).quantile(0.5)
+    in_rock = np.ones(len(table), dtype=bool) if rules == ["ground"] else ~_ended_above_rock(table)
+    candidates: list[Stops] = []
+    for rule in rules:
+        start = np.where(in_rock, _start(rule, cover, level), np.nan)
+        candidates.append(read_stops(table, coordinates, start, water_zones))
+    if not np.any(candidates[0].kind != MISSING):
+        return None, rules[0], cover
+    laws = fit_laws(
+        candidates, places.coordinates, n_neighbours=settings.n_neighbours, random_state=settings.random_state
+    )
+    chosen = next(number for number, stops in enumerate(candidates) if stops is laws.stops)
+    return laws, rules[chosen], cover
+
+
+def _correlation(
+    models: Mapping[str, IntervalKriging],
+    used: Mapping[str, np.ndarray],
+    laws: LawMap | None,
+    n: int,
+    random_state: int,
+) -> np.ndarray:
+    """Correlation of the four quantities, from where the wells' readings fell."""
+    low, high = np.zeros((n, len(JOINT_ORDER))), np.ones((n, len(JOINT_ORDER)))
+    for name, model in models.items():
+        left_out = model.leave_one_out()
+        rows, column = used[name][model.readings_.row], JOINT_ORDER.index(name)
+        low[rows, column], high[rows, column] = left_out.pit_low, left_out.pit_high
+    if laws is not None:
+        rows, column = laws.stops.row[laws.scored], JOINT_ORDER.index("depth_to_target_ft")
+        low[rows, column], high[rows, column] = laws.left_out_levels()
+    spoken = (high - low < 0.999).sum(axis=1) >= 2
+    if laws is not None:
+        spoken &= np.isin(np.arange(n), laws.stops.row[laws.scored])
+    chosen = np.random.default_rng(random_state).permutation(np.flatnonzero(spoken))[:JOINT_WELLS]
+    return normal_correlation(low[chosen], high[chosen], random_state=random_state)

@@ -1,0 +1,232 @@
+"""Water met at random: the law that a driller works against.
+
+Below the top of rock, water-bearing fractures are met at random, `rate` of
+them a foot, and each gives a yield drawn from one skewed law of median
+`size`. The yield of a hole is the sum of what it has met: a compound Poisson
+process. The depth in rock at which a hole first makes a target is the first
+passage of that sum, so that
+
+    P(more than h feet of rock to make t gpm) = P(Z(rate * h) < t / size)
+
+where Z(m) is the sum of a Poisson(m) number of draws of median one. This
+module tabulates Z, and the two densities that a stopped hole speaks with, on
+grids of log m and log u (u = yield / size) with one common step, so that a
+likelihood over a grid of (rate, size) is one window of a table.
+
+The distribution of the sum is computed by the fast Fourier transform on two
+lattices with exponential tilting (Embrechts and Frei 2009, "Panjer recursion
+versus FFT for compound distributions", Mathematical Methods of Operations
+Research 69, 497-508).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from scipy import ndimage, special
+
+COARSE_STEP = 0.25
+REFINE = 8
+STEP = COARSE_STEP / REFINE
+"""Step of the tables in log m and log u: a reading is rounded to 1.6 %."""
+
+LOG_M = np.arange(np.log(2e-4), np.log(600.0), COARSE_STEP)
+LOG_U = np.arange(np.log(2e-3), np.log(4000.0), COARSE_STEP)
+STOP_SHARES = np.array([0.0, 0.2, 0.4, 0.6, 0.7, 0.8, 0.9, 1.0])
+"""Target over final yield, for which the density of a stop is tabulated."""
+
+BELOW, DENSITY, PASSAGE, STOP = 0, 1, 2, 3
+"""Index of the tables: P(Z < u); u times its density; m times the rate of
+first passage of u; from STOP on, m u times the density of a stop."""
+
+TINY = 1e-30
+
+
+@dataclass(frozen=True)
+class Jumps:
+    """The law of one fracture's yield, its median being one.
+
+    Parameters
+    ----------
+    kind : {"lognormal", "gamma"}
+    shape : float
+        Standard deviation of the log yield; or the gamma law's shape, 1 being
+        the exponential.
+    """
+
+    kind: Literal["lognormal", "gamma"]
+    shape: float
+
+    @property
+    def scale(self) -> float:
+        """Scale of the gamma law that makes its median one."""
+        return float(1.0 / special.gammaincinv(self.shape, 0.5))
+
+    def pdf(self, gpm: np.ndarray) -> np.ndarray:
+        """Density, at positive yields."""
+        if self.kind == "lognormal":
+            return np.exp(-0.5 * (np.log(gpm) / self.shape) ** 2) / (gpm * self.shape * np.sqrt(2.0 * np.pi))
+        x = gpm / self.scale
+        return np.exp((self.shape - 1.0) * np.log(x) - x - special.gammaln(self.shape)) / self.scale
+
+    def cdf(self, gpm: np.ndarray) -> np.ndarray:
+        """Probability of less."""
+        if self.kind == "lognormal":
+            with np.errstate(divide="ignore"):
+                return special.ndtr(np.log(gpm) / self.shape)
+        return special.gammainc(self.shape, np.asarray(gpm) / self.scale)
+
+    def draw(self, size: tuple[int, ...], rng: np.random.Generator) -> np.ndarray:
+        """Draw yields."""
+        if self.kind == "lognormal":
+            return np.exp(self.shape * rng.standard_normal(size))
+        return rng.gamma(self.shape, self.scale, size)
+
+
+@dataclass(frozen=True)
+class FractureTables:
+    """Tables of the unit process.
+
+    Attributes
+    ----------
+    jumps : Jumps
+        The law of one fracture's yield.
+    values : ndarray of shape (n_tables, n_m, n_u), float32
+        By `BELOW`, `DENSITY`, `PASSAGE`, `STOP` + index of `STOP_SHARES`.
+    """
+
+    jumps: Jumps
+    values: np.ndarray
+
+    def index_m(self, log_m: np.ndarray) -> np.ndarray:
+        """Row of the table nearest to `log_m`, within the table."""
+        return np.clip(np.rint((log_m - LOG_M[0]) / STEP), 0, self.values.shape[1] - 1).astype(np.int32)
+
+    def index_u(self, log_u: np.ndarray) -> np.ndarray:
+        """Column of the table nearest to `log_u`, within the table."""
+        return np.clip(np.rint((log_u - LOG_U[0]) / STEP), 0, self.values.shape[2] - 1).astype(np.int32)
+
+
+def _compound_masses(jumps: Jumps, step: float, count: int, m: np.ndarray) -> np.ndarray:
+    """Masses of Z(m) at 0, step, 2 step, ... (n_m, count)."""
+    edges = (np.arange(count + 1) - 0.5) * step
+    edges[0] = 0.0
+    single = np.diff(jumps.cdf(edges))
+    tilt = 20.0 / count  # keeps what wraps round below e^-20 of its size
+    fade = np.exp(-tilt * np.arange(count))
+    transform = np.fft.rfft(single * fade, 2 * count)
+    tilted = np.fft.irfft(np.exp(m[:, None] * (transform - 1.0)), 2 * count)[:, :count]
+    return np.maximum(tilted, 0.0) / fade
+
+
+@lru_cache(maxsize=8)
+def fracture_tables(jumps: Jumps) -> FractureTables:
+    """Tabulate the unit process for one law of the fractures' yields.
+
+    Parameters
+    ----------
+    jumps : Jumps
+
+    Returns
+    -------
+    FractureTables
+    """
+    m, u = np.exp(LOG_M), np.exp(LOG_U)
+    tables = np.empty((STOP + len(STOP_SHARES), len(m), len(u)))
+    for step, count, first, last in ((0.01, 8192, 0.0, 60.0), (0.5, 8192 + 512, 60.0, np.inf)):
+        columns = np.flatnonzero((u >= first) & (u < last))
+        lattice = np.arange(count) * step
+        masses = _compound_masses(jumps, step, count, m)
+        cumulative = np.cumsum(masses, axis=1)
+        dry = np.exp(-m)
+        for column in columns:
+            amount = u[column]
+            place = amount / step
+            whole = int(place)
+            # a lattice point stands for the cell around it
+            below = cumulative[:, whole] + (place - whole - 0.5) * masses[:, whole + (place - whole > 0.5)]
+            gap = amount - lattice[: whole + 1]
+            density_one = jumps.pdf(np.maximum(gap, 0.5 * step))
+            rest = masses[:, : whole + 1].copy()
+            rest[:, 0] = np.maximum(rest[:, 0] - dry, 0.0)
+            alone = dry * jumps.pdf(amount)
+            for number, share in enumerate(STOP_SHARES):
+                reach = rest * (lattice[: whole + 1] < share * amount)
+                tables[STOP + number, :, column] = m * amount * (alone + reach @ density_one)
+            tables[PASSAGE, :, column] = m * (
+                dry * (1.0 - jumps.cdf(amount)) + rest @ (1.0 - jumps.cdf(np.maximum(gap, 0.0)))
+            )
+            tables[BELOW, :, column] = np.where(
+                place < 5.0, dry * (1.0 + m * jumps.cdf(amount)), np.maximum(below, dry)
+            )
+            # the density by the identity u a(u) = m * E[jump; sum = u], which is smooth where masses are not
+            tables[DENSITY, :, column] = m * (
+                amount * alone + (rest * (lattice[: whole + 1] < amount)) @ (np.maximum(gap, 0.0) * density_one)
+            )
+    fine = ndimage.zoom(
+        np.log(np.maximum(tables, TINY)),
+        (1, *(((size - 1) * REFINE + 1) / size for size in tables.shape[1:])),
+        order=3,
+        mode="nearest",
+        grid_mode=False,
+    )
+    fine[BELOW] = np.minimum(fine[BELOW], 0.0)
+    return FractureTables(jumps, np.exp(fine).astype(np.float32))
+
+
+@dataclass(frozen=True)
+class LawGrid:
+    """The laws among which the records choose: a grid of rates and sizes.
+
+    Attributes
+    ----------
+    log_rate : ndarray of shape (n_rates,), log of fractures a foot
+    log_size : ndarray of shape (n_sizes,), log of the median gpm of one
+    """
+
+    log_rate: np.ndarray
+    log_size: np.ndarray
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Number of rates and of sizes."""
+        return len(self.log_rate), len(self.log_size)
+
+    @property
+    def step(self) -> float:
+        """Step of the grid in the logs of rate and size."""
+        return float(self.log_rate[1] - self.log_rate[0])
+
+    @property
+    def size(self) -> int:
+        """Number of laws."""
+        return len(self.log_rate) * len(self.log_size)
+
+
+def window(
+    tables: FractureTables, table: np.ndarray, log_feet: np.ndarray, log_gpm: np.ndarray, grid: LawGrid
+) -> np.ndarray:
+    """Read a table for each law of the grid at each reading.
+
+    Parameters
+    ----------
+    tables : FractureTables
+    table : ndarray of shape (n,), int
+        Which table, a reading.
+    log_feet, log_gpm : ndarray of shape (n,)
+        Log of the feet of rock (in units of the rate) and of the yield.
+    grid : LawGrid
+
+    Returns
+    -------
+    ndarray of shape (n, n_rates, n_sizes), float32
+    """
+    rows = tables.index_m(log_feet[:, None] + grid.log_rate)
+    columns = tables.index_u(log_gpm[:, None] - grid.log_size)
+    width = tables.values.shape[2]
+    flat = tables.values.reshape(-1)
+    base = (table[:, None].astype(np.int64) * tables.values.shape[1] + rows) * width
+    return flat[base[:, :, None] + columns[:, None, :]]

@@ -1,0 +1,200 @@
+"""The likelihood of each stopped hole, for each law of a grid.
+
+A stop of h feet with yield Y is as likely, a foot and a gpm, as
+
+    sum over targets T <= Y of  share(T) * density of first passing T there with Y
+    + hazard * sum over T > Y of share(T) * density of having made Y by then
+
+and the other kinds of reading are sums of the same tables. All are kept as
+terms (well, table, yield, coefficient), evaluated in one gather.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import gammaln
+
+from wellrecords.lots.fractures import (
+    BELOW,
+    DENSITY,
+    PASSAGE,
+    STOP,
+    STOP_SHARES,
+    FractureTables,
+    Jumps,
+    LawGrid,
+    window,
+)
+from wellrecords.lots.stopping import (
+    AT_LEAST,
+    EXACT,
+    FRACTURED,
+    LOGGED,
+    MISSING,
+    UNDER,
+    USUAL_TARGETS_GPM,
+    Habits,
+    Stops,
+)
+
+CHUNK = 20_000
+FLOOR = 1e-25
+LEAST_SHARE = 0.01
+
+Terms = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+
+
+def effective_feet(feet: np.ndarray, decay_ft: float) -> np.ndarray:
+    """Return the feet of undiminished rate that `feet` of rock are worth.
+
+    Parameters
+    ----------
+    feet : ndarray
+    decay_ft : float
+        Depth in which the rate of fractures falls by a factor e; infinite
+        where it does not fall.
+    """
+    return feet if np.isinf(decay_ft) else -decay_ft * np.expm1(-feet / decay_ft)
+
+
+def _slope(feet: np.ndarray, decay_ft: float) -> np.ndarray:
+    """Return d log(effective feet) / d log(feet)."""
+    if np.isinf(decay_ft):
+        return np.ones_like(feet)
+    return feet * np.exp(-feet / decay_ft) / effective_feet(feet, decay_ft)
+
+
+def share_weights(target_over_yield: np.ndarray) -> np.ndarray:
+    """Weights that interpolate a table of `STOP_SHARES` at each ratio, shape (..., n_shares)."""
+    ratio = np.clip(target_over_yield, 0.0, 1.0)
+    left = np.clip(np.searchsorted(STOP_SHARES, ratio, side="right") - 1, 0, len(STOP_SHARES) - 2)
+    part = (ratio - STOP_SHARES[left]) / (STOP_SHARES[left + 1] - STOP_SHARES[left])
+    number = np.arange(len(STOP_SHARES))
+    return np.where(number == left[..., None], 1.0 - part[..., None], 0.0) + np.where(
+        number == left[..., None] + 1, part[..., None], 0.0
+    )
+
+
+def _terms(stops: Stops, habits: Habits, decay_ft: float) -> Terms:
+    """List what each well's likelihood is a sum of."""
+    slope = _slope(stops.feet, decay_ft)
+    limit = habits.hazard(stops.depth_ft) * stops.feet
+    log_gpm = np.log(stops.gpm)
+    share = habits.share
+    terms: list[Terms] = []
+
+    def add(wells: np.ndarray, table: int | np.ndarray, gpm: float | np.ndarray, coefficient: np.ndarray) -> None:
+        shape = (len(wells),)
+        table, gpm = np.broadcast_to(table, shape), np.broadcast_to(gpm, shape)
+        used = coefficient > 0
+        terms.append((wells[used], table[used], gpm[used], coefficient[used]))
+
+    exact = np.flatnonzero(stops.kind == EXACT)
+    ratio = USUAL_TARGETS_GPM / stops.gpm[exact, None]
+    passed = ratio <= 1.0 + 1e-9
+    by_share = np.einsum("nt,nts->ns", np.where(passed, share, 0.0), share_weights(ratio))
+    for number in range(len(STOP_SHARES)):
+        add(exact, STOP + number, log_gpm[exact], by_share[:, number] * slope[exact])
+    add(exact, DENSITY, log_gpm[exact], limit[exact] * np.where(passed, 0.0, share).sum(axis=1))
+
+    under = np.flatnonzero(stops.kind == UNDER)
+    add(under, BELOW, log_gpm[under], np.maximum(limit[under], 1e-6))
+
+    enough = np.flatnonzero((stops.kind == MISSING) | (stops.kind == AT_LEAST))
+    missing = np.flatnonzero(stops.kind == MISSING)
+    fractured = np.flatnonzero(stops.kind == FRACTURED)
+    for target, part in zip(USUAL_TARGETS_GPM, share, strict=True):
+        if part < LEAST_SHARE:
+            continue
+        add(enough, PASSAGE, np.log(target), part * slope[enough])
+        add(missing, BELOW, np.log(target), part * limit[missing])
+        add(fractured, BELOW, np.log(np.minimum(target, stops.gpm[fractured])), np.full(len(fractured), part))
+    well, table, gpm, coefficient = (np.concatenate(parts) for parts in zip(*terms, strict=True))
+    order = np.argsort(well, kind="stable")
+    return well[order], table[order], gpm[order], coefficient[order]
+
+
+def _logged(stops: Stops, wells: np.ndarray, decay_ft: float, jumps: Jumps, grid: LawGrid) -> np.ndarray:
+    """Log likelihood of holes whose whole path is on record, shape (n, laws)."""
+    number, total, squares, gpm, zone_feet = stops.zones[wells].T
+    feet = effective_feet(stops.feet[wells], decay_ft)
+    fading = 0.0 if np.isinf(decay_ft) else zone_feet / decay_ft
+    met = number[:, None] * grid.log_rate - feet[:, None] * np.exp(grid.log_rate) - np.reshape(fading, (-1, 1))
+    size, shape = grid.log_size, jumps.shape
+    if jumps.kind == "lognormal":
+        sizes = -(squares[:, None] - 2.0 * total[:, None] * size + number[:, None] * size**2) / (2.0 * shape**2)
+        sizes = sizes - number[:, None] * np.log(shape * np.sqrt(2.0 * np.pi))
+    else:
+        log_scale = size + np.log(jumps.scale)
+        sizes = shape * (total[:, None] - number[:, None] * log_scale) - gpm[:, None] * np.exp(-log_scale)
+        sizes = sizes - number[:, None] * gammaln(shape)
+    return (met[:, :, None] + sizes[:, None, :]).reshape(len(wells), -1)
+
+
+def log_likelihood(
+    stops: Stops, habits: Habits, tables: FractureTables, grid: LawGrid, decay_ft: float = np.inf
+) -> np.ndarray:
+    """Log likelihood of each stop under each law, up to a term that no law changes.
+
+    Parameters
+    ----------
+    stops : Stops of n wells
+    habits : Habits
+    tables : FractureTables
+    grid : LawGrid
+    decay_ft : float, default=inf
+
+    Returns
+    -------
+    ndarray of shape (n, grid.size), float32
+        Of the density of (log feet, log gpm).
+    """
+    likelihood = np.zeros((len(stops), grid.size), dtype=np.float32)
+    well, table, gpm, coefficient = _terms(stops, habits, decay_ft)
+    log_feet = np.log(effective_feet(stops.feet, decay_ft))
+    for first in range(0, len(well), CHUNK):
+        part = slice(first, first + CHUNK)
+        values = window(tables, table[part], log_feet[well[part]], gpm[part], grid).reshape(-1, grid.size)
+        values *= coefficient[part, None].astype(np.float32)
+        starts = np.flatnonzero(np.diff(well[part], prepend=-1) > 0)
+        likelihood[well[part][starts]] += np.add.reduceat(values, starts, axis=0)
+    result = np.log(likelihood + np.float32(FLOOR))
+    logged = np.flatnonzero(stops.kind == LOGGED)
+    if len(logged):
+        result[logged] = _logged(stops, logged, decay_ft, tables.jumps, grid)
+    return result
+
+
+def stop_densities(
+    stops: Stops, prior: np.ndarray, tables: FractureTables, grid: LawGrid, decay_ft: float = np.inf
+) -> tuple[np.ndarray, np.ndarray]:
+    """Densities that `fit_habits` weighs, the law at each well drawn from `prior`.
+
+    Parameters
+    ----------
+    prior : ndarray of shape (grid.size,)
+
+    Returns
+    -------
+    stop_density : ndarray of shape (n, n_targets)
+    limit_density : ndarray of shape (n,)
+    """
+    exact = np.flatnonzero(stops.kind == EXACT)
+    log_feet, log_gpm = np.log(effective_feet(stops.feet[exact], decay_ft)), np.log(stops.gpm[exact])
+
+    def expected(table: int) -> np.ndarray:
+        out = np.empty(len(exact))
+        for first in range(0, len(exact), CHUNK):
+            part = slice(first, first + CHUNK)
+            which = np.full(len(log_feet[part]), table)
+            out[part] = window(tables, which, log_feet[part], log_gpm[part], grid).reshape(-1, grid.size) @ prior
+        return out
+
+    by_share = np.column_stack([expected(STOP + number) for number in range(len(STOP_SHARES))])
+    ratio = USUAL_TARGETS_GPM / stops.gpm[exact, None]
+    density = np.einsum("ns,nts->nt", by_share, share_weights(ratio)) * (ratio <= 1.0 + 1e-9)
+    stop_density = np.zeros((len(stops), len(USUAL_TARGETS_GPM)))
+    limit_density = np.zeros(len(stops))
+    stop_density[exact] = density * _slope(stops.feet[exact], decay_ft)[:, None]
+    limit_density[exact] = expected(DENSITY) * stops.feet[exact]
+    return stop_density, limit_density

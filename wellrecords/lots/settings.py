@@ -1,0 +1,93 @@
+"""Settings of a lot's estimate: what is asked, and when the records can say."""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+
+
+class SupportSettings(BaseModel):
+    """When the records can say, in numbers.
+
+    A well counts for less than one where its position is uncertain: as
+    ``1 / (1 + (position_error_m / good_within_m)^2)``.
+
+    - `none` for a quantity: no reading of it within `none_beyond_m`, or fewer
+      than `thin_wells` within twice that;
+    - `good`: at least `good_wells` (so counted) within `good_within_m` say
+      how water was met;
+    - `thin`: what lies between.
+
+    Parameters
+    ----------
+    good_within_m : float, default=2000
+        The distance over which yields of neighbouring bedrock wells have been
+        found alike: some 6,000 ft in the Pinardville quadrangle, New Hampshire
+        (939 wells; variography of Drew and others).
+    good_wells : float, default=6
+    thin_wells : int, default=3
+    none_beyond_m : float, default=5000
+    old_level_years : float, default=20
+        Levels older than this (their median age) are noted.
+    poor_position_m : float, default=300
+        Position errors above this (their median) are noted: a section
+        centroid is off by some 600 m, a quarter-quarter centroid by 150 m.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    good_within_m: float = Field(default=2000.0, gt=0)
+    good_wells: float = Field(default=6.0, gt=0)
+    thin_wells: int = Field(default=3, ge=1)
+    none_beyond_m: float = Field(default=5000.0, gt=0)
+    old_level_years: float = Field(default=20.0, gt=0)
+    poor_position_m: float = Field(default=300.0, gt=0)
+
+
+class EstimateSettings(BaseModel):
+    """What is asked of the records.
+
+    Parameters
+    ----------
+    target_yield_gpm : float, default=5
+        The yield that is wanted.
+    max_depth_ft : float, default=600
+        The deepest hole that would be drilled.
+    quantiles : tuple of float, default=(0.1, 0.5, 0.9)
+        Of the columns ``<name>_pNN``.
+    n_draws : int, default=1000
+        Joint draws a lot.
+    random_state : int, default=0
+    dry_below_gpm : float or None, default=None
+        A hole that makes less is dry. None: the smallest yield that wells
+        around report (their first percentile), and at most 0.5 gpm, which
+        with storage serves a house (common practice).
+    deepest_ft : float, default=3000
+        Draws deeper than this are "never" (infinite); quantile columns show
+        this figure in their place.
+    reach_m : float, default=20000
+        Wells further than this from every lot are not read.
+    n_neighbours : int, default=150
+        Wells that the law of fractures at a lot may lean on.
+    support : SupportSettings
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    target_yield_gpm: float = Field(default=5.0, gt=0)
+    max_depth_ft: float = Field(default=600.0, gt=0)
+    quantiles: tuple[float, ...] = (0.1, 0.5, 0.9)
+    n_draws: int = Field(default=1000, ge=50)
+    random_state: int = Field(default=0, ge=0)
+    dry_below_gpm: float | None = Field(default=None, gt=0)
+    deepest_ft: float = Field(default=3000.0, gt=0)
+    reach_m: float = Field(default=20_000.0, gt=0)
+    n_neighbours: int = Field(default=150, ge=5)
+    support: SupportSettings = SupportSettings()
+
+    @field_validator("quantiles")
+    @classmethod
+    def _inside(cls, value: tuple[float, ...]) -> tuple[float, ...]:
+        if not value or any(not 0 < level < 1 for level in value):
+            msg = f"quantiles are levels inside (0, 1), not {value}"
+            raise ValueError(msg)
+        return value
