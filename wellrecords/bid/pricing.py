@@ -178,7 +178,7 @@ def _refusal(estimate: Estimate) -> str | None:
             return None
         what = " and ".join(unknown)
     reason = f"No bid: the records near this lot cannot say {what}."
-    return " ".join([reason, *estimate.notes, "A test hole, or records of wells nearby, would change that."])
+    return " ".join([reason, *(estimate.notes or ["A test hole, or records of wells nearby, would change that."])])
 
 
 def suffixes(settings: BidSettings) -> tuple[str, ...]:

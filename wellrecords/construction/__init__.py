@@ -2,7 +2,8 @@
 
 `settings` holds the firm's and the code's rules; `stopping` says how deep
 each draw is drilled and what it makes; `hole` takes off casing, grout,
-screen, development and disinfection; `formulas` has the volumes behind it.
+screen, development and disinfection; `formulas` has the volumes behind it,
+`screen` sizes slot and filter pack from a sieve analysis.
 Every function takes one draw or arrays of draws. Local code and licensed
 practice govern: every minimum is a setting.
 """
