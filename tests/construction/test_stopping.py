@@ -130,6 +130,19 @@ def test_a_deeper_target_is_never_a_shallower_hole(target, deeper):
     assert (drilled(np.array(target) + deeper)["drilled_ft"] >= drilled(target)["drilled_ft"]).all()
 
 
+def test_a_missing_yield_is_no_dry_hole():
+    with pytest.raises(WellRecordsError, match="1 of them missing"):
+        drill(
+            [100.0, 200.0],
+            [20.0, 20.0],
+            lambda depth: np.array([5.0, np.nan]),
+            ConstructionSettings(),
+            target_yield_gpm=TARGET,
+            limit_ft=LIMIT,
+            least_usable_gpm=USABLE,
+        )
+
+
 def test_settings_that_cannot_be_built_are_refused():
     with pytest.raises(ValidationError, match="second_limit_ft"):
         ConstructionSettings(at_limit="go_on")

@@ -58,7 +58,7 @@ def drill(
     Raises
     ------
     WellRecordsError
-        Where the second limit is not below the first.
+        Where the second limit is not below the first, or a yield is missing.
 
     Notes
     -----
@@ -72,13 +72,13 @@ def drill(
     last_ft = _last_depth_ft(settings, limit_ft)
 
     drilled = _stops_at_ft(target, rock, limit_ft, settings)
-    drilled_yield = np.array(yield_at_depth(drilled), dtype=float)
+    drilled_yield = _yields(yield_at_depth, drilled)
     accept = settings.accept_at_limit_gpm
     accepted = drilled_yield >= (np.inf if accept is None else accept)
     if last_ft > limit_ft:
         goes_on = (target > drilled) & ~accepted
         drilled = np.where(goes_on, _stops_at_ft(target, rock, last_ft, settings), drilled)
-        drilled_yield = np.array(yield_at_depth(drilled), dtype=float)
+        drilled_yield = _yields(yield_at_depth, drilled)
 
     met = target <= drilled
     drilled_yield = np.where(met, np.maximum(drilled_yield, target_yield_gpm), drilled_yield)
@@ -103,6 +103,18 @@ def drill(
             "outcome": outcome,
         }
     )
+
+
+def _yields(yield_at_depth: Callable[[np.ndarray], np.ndarray], depth_ft: np.ndarray) -> np.ndarray:
+    made = np.array(yield_at_depth(depth_ft), dtype=float)
+    unknown = int(np.isnan(made).sum())
+    if made.shape != depth_ft.shape or unknown:
+        msg = (
+            f"The yields at the drilled depths must be one number a draw: {depth_ft.size} draws, yields of shape "
+            f"{made.shape}, {unknown} of them missing. Next: estimate the lot again."
+        )
+        raise WellRecordsError(msg)
+    return made
 
 
 def _last_depth_ft(settings: ConstructionSettings, limit_ft: float) -> float:
