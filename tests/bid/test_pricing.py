@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented_lot import FakeEstimate, invented_draws
+from pydantic import ValidationError
 
 from wellrecords.bid import OUTCOMES, Bid, BidSettings, NoBid, PriceBook, PriceLine, load_price_book, price_bid
 from wellrecords.construction import ConstructionSettings
@@ -182,6 +183,12 @@ def test_quantile_columns_follow_the_settings():
     assert {"cost_usd_p05", "cost_usd_p95", "quantity_p50"} <= set(bid.lines.columns)
     assert list(bid.total_quantiles) == ["p05", "p50", "p95", "mean"]
     assert bid.total_quantiles["p05"] < bid.total_quantiles["p50"] < bid.total_quantiles["p95"]
+
+
+def test_quantiles_that_would_share_a_name_are_refused():
+    for quantiles in ((0.9, 0.5, 0.1), (0.101, 0.104, 0.9), (0.0, 0.5, 0.9), (0.1, 0.5, 0.999)):
+        with pytest.raises(ValidationError, match="three rising levels"):
+            BidSettings(quantiles=quantiles)
 
 
 def price(estimate):

@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from wellrecords.construction.stopping import OUTCOMES
 
@@ -48,6 +48,15 @@ class BidSettings(BaseModel):
     minimum_charge_usd: float | None = Field(default=None, ge=0)
     minimum_charge_quantile: float = Field(default=0.1, ge=0, le=1)
     random_state: int = Field(default=0, ge=0)
+
+    @field_validator("quantiles")
+    @classmethod
+    def _whole_percents(cls, value: tuple[float, float, float]) -> tuple[float, float, float]:
+        percents = [round(100 * level) for level in value]
+        if not 0 < percents[0] < percents[1] < percents[2] < 100:
+            msg = f"quantiles are three rising levels inside (0, 1), a percent or more apart, not {value}"
+            raise ValueError(msg)
+        return value
 
 
 @dataclass(frozen=True)
