@@ -462,7 +462,7 @@ files = st.lists(st.fixed_dictionaries(texts), min_size=1, max_size=15)
 LAND = land()
 
 
-@settings(deadline=None, max_examples=120, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 @given(files, st.randoms(use_true_random=False))
 def test_nothing_is_lost_nothing_is_silent_and_order_does_not_matter(rows, random):
     raw = raw_of(*rows)

@@ -146,7 +146,8 @@ def convert_dates(column: str, rules: DateRules, findings: Findings, today: dt.d
             findings.hold(at, rule, whys)
             continue
         days = dates_of_rows[at]
-        after = np.where(np.isnat(days), None, np.datetime_as_string(days, unit="D").astype(object))
+        after = np.datetime_as_string(days, unit="D").astype(object)
+        after[np.isnat(days)] = None
         findings.change(at, column, before=original[at], after=after, rule=rule, why=why)
     return dates_of_rows
 

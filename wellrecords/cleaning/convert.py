@@ -43,7 +43,7 @@ class Converted:
     ----------
     wells : pandas.DataFrame
         The columns of `WELL_COLUMNS`, then `file_row` (int64) and the texts of
-        `MATCHING_COLUMNS`; index from 0.
+        `MATCHING_COLUMNS`; the index holds the labels of ``raw.table``.
     layers, water_zones : pandas.DataFrame
         The child tables of these wells.
     changes, held_back : pandas.DataFrame
@@ -139,7 +139,7 @@ def convert_source(
     if findings.problems:
         raise ProblemsError(findings.problems, f"{raw.file} cannot be converted by the layout {layout.name!r}")
     kept = ~findings.held
-    rows = pd.DataFrame(table, index=raw.table.index)[kept].reset_index(drop=True)
+    rows = pd.DataFrame(table, index=raw.table.index)[kept]
     wells = conform(rows, WELL_COLUMNS)
     wells["file_row"] = raw.file_row[kept]
     for column in MATCHING_COLUMNS:

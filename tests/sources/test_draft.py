@@ -1,0 +1,112 @@
+"""Drafts of layouts, and layouts checked against files."""
+
+from __future__ import annotations
+
+import pytest
+from openpyxl import Workbook
+
+from wellrecords.cleaning.check_layout import STOPS, check_layout
+from wellrecords.cleaning.convert import convert_source
+from wellrecords.sources import draft_layout, load_layout, read_source
+from wellrecords.sources.draft import guess_columns
+from wellrecords.sources.layout import parse_layout
+from wellrecords.sources.read import read_table
+
+STATE = """Extract of the state's well files
+WELL_ID,USE_CODE,WORK,DRILL_DATE,LAT,LON,TOTAL_DEPTH_FT,DEPTH_TO_BEDROCK_FT,STATIC_LEVEL_FT,YIELD_GPM,YIELD_HOW,COLOUR
+101,DOM,NEW,06/14/1987,45.2123,-70.1234,305,20,15,4,AIR,red
+102,IRR,DEEPEN,07/01/1990,45.2124,-70.1235,210,NE,0,<0.5,BAIL,blue
+103,DOM,NEW,08/20/1991,45.2125,-70.1236,150,12,F,100+,PUMP,red
+104,WOW,NEW,1992,45.2126,-70.1237,100,8,20,0,AIR,red
+"""
+METRIC = """Site;Easting;Northing;Depth_m;Ledge_m;Level_m;Rate_lpm
+1;412345;5012345;91,5;6,1;4,5;15
+2;412445;5012445;61,0;>60;3,2;7,5
+"""
+
+
+@pytest.fixture
+def state(tmp_path):
+    path = tmp_path / "state wells.csv"
+    path.write_text(STATE)
+    return path
+
+
+def test_a_draft_finds_the_columns_and_leaves_open_what_only_the_source_can_know(state):
+    text = draft_layout(state)
+    layout = parse_layout(text)
+    assert layout.name == "state_wells"
+    assert layout.text["source_record_id"].from_ == ("WELL_ID",)
+    assert layout.readings["depth_to_bedrock_ft"].from_ == ("DEPTH_TO_BEDROCK_FT",)
+    assert layout.readings["yield_gpm"].from_ == ("YIELD_GPM",)
+    assert layout.dates["drilled_on"].formats == ("%m/%d/%Y", "%Y")
+    assert layout.codes["well_use"].canonical["domestic"] == ("DOM",)
+    assert (layout.positions[0].kind, layout.positions[0].x, layout.positions[0].y) == ("degrees", ("LON",), ("LAT",))
+    assert layout.not_used == ("COLOUR",)
+    assert "'WOW' (1)" in text
+    assert "SAY what 0 means (1 rows)" in text
+    assert "the name 'WELL_ID' looks like it; 100% of its texts are different" in text
+
+
+def test_what_the_draft_leaves_open_stops_the_run_by_name(state):
+    problems = check_layout(parse_layout(draft_layout(state)), state)
+    stops = [(problem.code, problem.value) for problem in problems if problem.code in STOPS]
+    assert ("unknown_code", "WOW") in stops
+    assert sum(code == "zero_without_meaning" for code, _ in stops) == 2
+
+
+def test_a_finished_draft_runs(state):
+    text = draft_layout(state)
+    text = text.replace('domestic = ["DOM"]', 'domestic = ["DOM"]\nother = ["WOW"]')
+    text = text.replace('# SAY what 0 means (1 rows): zero = "value"', 'zero = "unknown"  #')
+    layout = parse_layout(text)
+    assert [problem.code for problem in check_layout(layout, state)] == [
+        "would_hold_back",
+        "would_be_unknown",
+        "would_be_unknown",
+    ]
+    converted = convert_source(read_source(state, layout), layout)
+    assert (len(converted.wells), len(converted.held_back)) == (3, 1)  # "F" is left for the layout to explain
+
+
+def test_decimal_commas_and_units_in_names(tmp_path):
+    path = tmp_path / "m.csv"
+    path.write_text(METRIC)
+    layout = parse_layout(draft_layout(path))
+    assert layout.file.decimal == ","
+    assert layout.readings["total_depth_ft"].unit == "m"
+    assert layout.readings["yield_gpm"].unit == "L/min"
+    assert layout.positions[0].kind == "utm"
+    converted = convert_source(read_source(path, layout), layout)
+    assert converted.wells["total_depth_ft"].tolist() == pytest.approx([91.5 / 0.3048, 61 / 0.3048])
+
+
+def test_sheets_with_other_names_fill_one_role(tmp_path):
+    book = Workbook()
+    old = book.active
+    old.append(["Job", "Depth", "Lat", "Long"])
+    old.append(["1", 100, 45.2, -70.1])
+    new = book.create_sheet("new")
+    new.append(["THE FIRM"])
+    new.append(["Job No.", "Total Depth (ft)", "Latitude", "Longitude"])
+    new.append(["2", 120, 45.3, -70.2])
+    book.save(tmp_path / "log.xlsx")
+    guesses = guess_columns(read_table(tmp_path / "log.xlsx", None))
+    assert guesses["source_record_id"].columns == ("Job", "Job No.")
+    assert guesses["total_depth_ft"].columns == ("Depth", "Total Depth (ft)")
+    assert guesses["longitude"].columns == ("Long", "Longitude")
+
+
+def test_text_in_names_cannot_break_the_draft(tmp_path):
+    path = tmp_path / "odd.csv"
+    path.write_text('Depth ft,"Owner ""x"" \\ {{y}}",Lat,Lon\n100,"# ] = ""\n[evil]",45.2,-70.1\n')
+    layout = parse_layout(draft_layout(path))
+    assert layout.text["owner"].from_ == ('Owner "x" \\ {{y}}',)
+
+
+def test_a_check_names_what_a_run_would_do_and_writes_nothing(tmp_path, state):
+    layout = load_layout("california_wcr")
+    problems = check_layout(layout, state)
+    assert {problem.code for problem in problems} >= {"missing_column"}
+    assert "wcr_number" in problems[0].rule
+    assert check_layout(layout, tmp_path / "nothing.csv")[0].code == "unreadable_file"

@@ -1,0 +1,114 @@
+"""Check a layout against a file before a run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+from wellrecords.cleaning.convert import convert_source
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.land_grid import LandLayers
+from wellrecords.places import Bounds
+from wellrecords.sources.layout import Layout, tidy_name
+from wellrecords.sources.raw import RawTable
+from wellrecords.sources.read import read_source
+
+STOPS = (
+    "missing_column",
+    "unknown_code",
+    "unknown_unit",
+    "zero_without_meaning",
+    "no_header",
+    "no_sheet",
+    "unreadable_file",
+)
+"""Codes of problems that stop a run; the others only tell what a run would do."""
+
+
+def check_layout(
+    layout: Layout, path: str | Path, *, bounds: Bounds | None = None, land: LandLayers | None = None
+) -> list[Problem]:
+    """Return what is wrong between a layout and a file, and what a run would hold back or drop.
+
+    Parameters
+    ----------
+    layout : Layout
+    path : str or Path
+    bounds, land : optional
+        As for `convert_source`.
+
+    Returns
+    -------
+    list of Problem
+        Those that would stop a run have one of `STOPS` as their code. The
+        others count the rows that would be held back ("would_hold_back"), the
+        texts that would become unknown ("would_be_unknown") and the columns
+        that the layout does not name ("unused_column"). Nothing is written.
+    """
+    try:
+        raw = read_source(path, layout)
+    except ProblemsError as error:
+        return list(error.problems)
+    except WellRecordsError as error:
+        return [_problem(str(error), "the file can be read", "see there", "unreadable_file", Path(path).name)]
+    problems = _unused(layout, raw)
+    try:
+        converted = convert_source(raw, layout, bounds=bounds, land=land)
+    except ProblemsError as error:
+        return [*error.problems, *problems]
+    for reason, rows in converted.held_back.groupby("reason", sort=True):
+        problems.append(
+            _problem(
+                f"{len(rows):,} row(s) would be held back: {reason}",
+                str(rows["why"].iloc[0]),
+                "say in the layout what the text means, mend the rows, or leave it so",
+                "would_hold_back",
+                raw.file,
+                row=int(rows["file_row"].iloc[0]),
+            )
+        )
+    lost = converted.changes[converted.changes["after"].isna()]
+    for (column, rule), rows in lost.groupby(["column", "rule"], sort=True):
+        problems.append(
+            _problem(
+                f"{len(rows):,} text(s) would become unknown: {rule}",
+                str(rows["why"].iloc[0]),
+                "say in the layout what the text means, or leave it so",
+                "would_be_unknown",
+                raw.file,
+                row=int(rows["file_row"].iloc[0]),
+                column=str(column),
+                value=None if pd.isna(rows["before"].iloc[0]) else str(rows["before"].iloc[0]),
+            )
+        )
+    return problems
+
+
+def _unused(layout: Layout, raw: RawTable) -> list[Problem]:
+    known = layout.known_names() | {"sheet", "point x", "point y"}
+    return [
+        _problem(
+            "a column that the layout does not name",
+            "each column is used, or listed under not_used",
+            "add it to a rule of the layout, or to not_used",
+            "unused_column",
+            raw.file,
+            column=str(column),
+        )
+        for column in raw.table.columns
+        if tidy_name(str(column)) not in known
+    ]
+
+
+def _problem(
+    what: str,
+    rule: str,
+    next_step: str,
+    code: str,
+    file: str,
+    row: int | None = None,
+    column: str | None = None,
+    value: str | None = None,
+) -> Problem:
+    return Problem(what=what, rule=rule, next_step=next_step, code=code, file=file, row=row, column=column, value=value)

@@ -1,0 +1,334 @@
+"""Draft a layout for an unseen file: guesses with their reasons, for a person to check.
+
+A draft is deliberately not whole: what only the source can know (what a zero
+means, what an odd code means) is left open, and the run stops on it by name.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from wellrecords.places import parse_angles
+from wellrecords.readings import DEFAULT_UNITS, parse_readings
+from wellrecords.sources.layout import CODE_SETS, READING_KINDS, tidy_code, tidy_name
+from wellrecords.sources.map_files import POINT_X, POINT_Y
+from wellrecords.sources.raw import RawTable
+from wellrecords.sources.read import read_table
+from wellrecords.units import FEET_PER, GPM_PER, known_unit
+
+SAMPLED_ROWS = 5000
+"""Rows by which a column is judged."""
+MOST_CODES = 60
+"""A column of more distinct texts than this holds no codes."""
+_DATE_FORMATS = ("%Y-%m-%d", "%m/%d/%Y", "%d.%m.%Y", "%m/%d/%y", "%Y/%m/%d", "%d-%b-%Y", "%B %Y", "%Y%m%d", "%Y")
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What a column of the file may be.
+
+    Parameters
+    ----------
+    columns : tuple of str
+        The file's name for it; several where each fills rows that the others
+        leave blank, as sheets with other names do.
+    role : str
+        A canonical column, or a part of a position.
+    score : float
+        Between 0 and 2: how well the name and the values fit.
+    reason : str
+        Why, in words.
+    """
+
+    columns: tuple[str, ...]
+    role: str
+    score: float
+    reason: str
+
+
+@lru_cache(maxsize=1)
+def _hints() -> dict[str, Any]:
+    return tomllib.loads((Path(__file__).parent / "hints.toml").read_text("utf-8"))
+
+
+def draft_layout(path: str | Path, name: str | None = None) -> str:
+    """Return the text of a layout for a file that no layout knows yet.
+
+    Parameters
+    ----------
+    path : str or Path
+        Any file that `read_source` can read.
+    name : str, optional
+        The layout's name; by default from the file's.
+
+    Returns
+    -------
+    str
+        TOML: each guess with its reason as a comment, the columns that fit
+        nothing under `not_used`, and what a person must still say as comments
+        that begin with "SAY".
+    """
+    path = Path(path)
+    raw = read_table(path, None)
+    name = name or re.sub(r"[^a-z0-9]+", "_", path.name.split(".")[0].lower()).strip("_") or "source"
+    name = name if name[0].isalpha() else f"source_{name}"
+    guesses = guess_columns(raw)
+    lines = [
+        f'name = "{name}"',
+        f'description = "Drafted from {path.name}: check every line against the publisher\'s own description."',
+        "private = false",
+    ]
+    used = {column for guess in guesses.values() for column in guess.columns} | {POINT_X, POINT_Y, "sheet"}
+    rest = [str(column) for column in raw.table.columns if str(column) not in used]
+    lines += ["# These columns fit nothing that is known here:", f"not_used = {_list(rest)}", ""]
+    if decimal_comma(raw):
+        lines += [
+            "# most figures with a comma have fewer or more than three digits behind it",
+            "[file]",
+            'decimal = ","',
+            "",
+        ]
+    for role in ("source_record_id", "permit", "owner", "address", "main_rock"):
+        lines += _section(guesses, role, f"text.{role}", [])
+    lines += _dates(raw, guesses)
+    for role in CODE_SETS:
+        lines += _codes(raw, guesses, role)
+    for role in READING_KINDS:
+        lines += _readings(raw, guesses, role)
+    lines += _positions(raw, guesses)
+    for role in ("layers", "water_zones"):
+        if role in guesses:
+            lines += [f"# {guesses[role].reason}", f"[{role}]", f"text_from = {_list(guesses[role].columns)}", ""]
+    return "\n".join(lines) + "\n"
+
+
+def guess_columns(raw: RawTable) -> dict[str, Guess]:
+    """Return the best guess for each role, each column in one role at most.
+
+    Parameters
+    ----------
+    raw : RawTable
+
+    Returns
+    -------
+    dict of str to Guess
+    """
+    sample = _sample(raw)
+    guesses = []
+    for column in sample.columns:
+        texts = sample[column].str.strip()
+        for role, patterns in _hints()["columns"].items():
+            fits = [number for number, pattern in enumerate(patterns) if re.search(pattern, tidy_name(str(column)))]
+            if not fits:
+                continue
+            values, said = _values_fit(role, texts)
+            if values > 0.0:
+                score = 1.0 / (1.0 + fits[0]) + values
+                guesses.append(Guess((str(column),), role, score, f"the name {str(column)!r} looks like it; {said}"))
+    best: dict[str, Guess] = {}
+    taken: dict[str, pd.Series] = {}
+    for guess in sorted(guesses, key=lambda g: (-g.score, g.columns, g.role)):
+        column = guess.columns[0]
+        if column in taken:
+            continue
+        filled = raw.table[column].str.strip() != ""
+        first = best.get(guess.role)
+        if first is None:
+            best[guess.role] = guess
+        elif not any((filled & taken[other]).any() for other in first.columns):
+            columns = tuple(c for c in map(str, raw.table.columns) if c in (*first.columns, column))
+            best[guess.role] = Guess(
+                columns, guess.role, first.score, f"{first.reason}; {column!r} fills the other rows"
+            )
+        else:
+            continue
+        taken[column] = filled
+    return best
+
+
+def _sample(raw: RawTable) -> pd.DataFrame:
+    """Return rows from all over the file."""
+    return raw.table.iloc[:: max(1, len(raw.table) // SAMPLED_ROWS)]
+
+
+def _values_fit(role: str, texts: pd.Series) -> tuple[float, str]:
+    """Return how well a column's values fit a role (0: not at all), and what was seen."""
+    filled = texts[texts != ""]
+    if filled.empty:
+        return 0.1, "it is blank"
+    if role in READING_KINDS:
+        read = parse_readings(filled, kind=READING_KINDS[role])
+        share = 1.0 - float(read["unreadable"].mean())
+        return (share if share >= 0.5 else 0.0), f"{share:.0%} of its texts can be read as figures"
+    if role in ("longitude", "latitude"):
+        share = float(parse_angles(filled)["degrees"].notna().mean())
+        return (share if share >= 0.5 else 0.0), f"{share:.0%} of its texts can be read as angles"
+    if role in ("easting", "northing"):
+        share = float(filled.str.fullmatch(r"\d{5,8}(?:[.,]\d*)?").mean())
+        return (share if share >= 0.5 else 0.0), f"{share:.0%} of its texts are metres of five digits or more"
+    if role == "source_record_id":
+        share = filled.nunique() / len(filled)
+        return (share * len(filled) / len(texts) if share >= 0.9 else 0.0), f"{share:.0%} of its texts are different"
+    if role in CODE_SETS:
+        count = filled.nunique()
+        return (0.8 if count <= MOST_CODES else 0.0), f"{count} different texts"
+    if role == "drilled_on":
+        share = max(float(_dates_read(filled, form).mean()) for form in _DATE_FORMATS)
+        return (share if share >= 0.3 else 0.0), f"{share:.0%} of its texts are dates in one way of writing"
+    if role in ("layers", "water_zones"):
+        share = float(filled.str.contains(r"\d").mean())
+        return (share if share >= 0.3 else 0.0), f"{share:.0%} of its texts hold figures"
+    return 0.5, f"for example {filled.iloc[0]!r}"
+
+
+def _dates_read(texts: pd.Series, form: str) -> pd.Series:
+    read = pd.to_datetime(texts, format=form, errors="coerce").notna()
+    return read & texts.str.fullmatch(r"\d{4}") if form == "%Y" else read
+
+
+def decimal_comma(raw: RawTable) -> bool:
+    """Return whether the file writes figures with a decimal comma."""
+    sample = _sample(raw)
+    comma = point = 0
+    for column in sample.columns:
+        texts = sample[column].str.strip()
+        comma += int(texts.str.fullmatch(r"[<>]?-?\d+,(?:\d{1,2}|\d{4,})").sum())
+        point += int(texts.str.fullmatch(r"[<>]?-?\d+\.\d+").sum())
+    return comma > point
+
+
+def _list(names: Sequence[str]) -> str:
+    return "[" + ", ".join(_quote(name) for name in names) + "]"
+
+
+def _quote(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + "".join(letter if letter.isprintable() else f"\\u{ord(letter):04x}" for letter in escaped) + '"'
+
+
+def _section(guesses: dict[str, Guess], role: str, table: str, more: list[str]) -> list[str]:
+    if role not in guesses:
+        return []
+    guess = guesses[role]
+    return [f"# {_comment(guess.reason)}", f"[{table}]", f"from = {_list(guess.columns)}", *more, ""]
+
+
+def _comment(text: str) -> str:
+    return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
+
+
+def _texts(raw: RawTable, guess: Guess) -> pd.Series:
+    texts = raw.table[guess.columns[0]].str.strip()
+    for column in guess.columns[1:]:
+        texts = texts.where(texts != "", raw.table[column].str.strip())
+    return texts
+
+
+def _dates(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
+    if "drilled_on" in guesses:
+        texts = _texts(raw, guesses["drilled_on"])
+        texts = texts[texts != ""]
+        formats, left = [], texts
+        for form in _DATE_FORMATS:
+            read = _dates_read(left, form)
+            if read.any():
+                formats.append(form)
+                left = left[~read]
+        more = [f"formats = {_list(formats)}"]
+        if len(left):
+            more.append(f"# SAY what these {len(left):,} text(s) are: {_comment(', '.join(left.unique()[:5]))}")
+        return _section(guesses, "drilled_on", "dates.drilled_on", more)
+    if "year" in guesses:
+        parts = [f"{part} = {_list(guesses[part].columns)}" for part in ("year", "month", "day") if part in guesses]
+        return ["# year, month and day stand apart", "[dates.drilled_on]", *parts, ""]
+    return []
+
+
+def _codes(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
+    if role not in guesses:
+        return []
+    counts = _texts(raw, guesses[role]).value_counts()
+    counts = counts[counts.index != ""]
+    code_of = {word: code for code, words in _hints()["codes"][role].items() for word in words}
+    known: dict[str, list[str]] = {}
+    unknown = []
+    seen: set[str] = set()
+    for text, count in counts.items():
+        if tidy_code(str(text)) in seen:
+            continue
+        seen.add(tidy_code(str(text)))
+        code = code_of.get(tidy_code(str(text)))
+        if code is None:
+            unknown.append(f"{text!r} ({count:,})")
+        else:
+            known.setdefault(code, []).append(str(text))
+    more = []
+    if unknown:
+        more.append(f"# SAY what these mean (canonical: {', '.join(CODE_SETS[role])}): {_comment(', '.join(unknown))}")
+    more.append(f"[codes.{role}.canonical]")
+    more += [f"{code} = {_list(texts)}" for code, texts in known.items()]
+    return _section(guesses, role, f"codes.{role}", more)
+
+
+def _readings(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
+    if role not in guesses:
+        return []
+    kind = READING_KINDS[role]
+    texts = _texts(raw, guesses[role])
+    factors = GPM_PER if kind == "yield" else FEET_PER
+    words = tidy_name(" ".join(guesses[role].columns)).split()
+    units = [known_unit(word) for word in reversed(words)]
+    unit = next((unit for unit in units if unit in factors), None)
+    more = [f'unit = "{unit}"' if unit else f'unit = "{DEFAULT_UNITS[kind]}"  # SAY: the name tells no unit']
+    if kind == "yield" and "unit_of_yield" in guesses:
+        more.append(f"unit_from = {_list(guesses['unit_of_yield'].columns)}")
+    zeros = int(texts.str.fullmatch(r"0+(?:[.,]0*)?").sum())
+    if zeros:
+        more.append(f'# SAY what 0 means ({zeros:,} rows): zero = "value", "unknown", "dry", "flowing" or "hold_back"')
+    read = parse_readings(texts, kind=kind, unit=unit, decimal="," if decimal_comma(raw) else ".")
+    odd = texts[read["unreadable"].to_numpy()].value_counts()
+    if len(odd):
+        shown = ", ".join(f"{text!r} ({count:,})" for text, count in odd.head(8).items())
+        more.append(f"# SAY what these mean, under words or missing, or let them be held back: {_comment(shown)}")
+    return _section(guesses, role, f"readings.{role}", more)
+
+
+def _positions(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
+    def column(role: str) -> str:
+        return _list(guesses[role].columns)
+
+    lines: list[str] = []
+    if POINT_X in raw.table:
+        lines += [f"# the file's own points, in {raw.crs or 'a system that it does not name'}", "[[positions]]"]
+        lines += ['kind = "geometry"', 'method = "unknown"  # SAY how the places were found', ""]
+    if "longitude" in guesses and "latitude" in guesses:
+        lines += [f"# {_comment(guesses['longitude'].reason)}", "[[positions]]", 'kind = "degrees"']
+        lines += [f"x = {column('longitude')}", f"y = {column('latitude')}"]
+    elif "easting" in guesses and "northing" in guesses:
+        lines += [f"# {_comment(guesses['easting'].reason)}", "[[positions]]", 'kind = "utm"']
+        lines += [f"x = {column('easting')}", f"y = {column('northing')}"]
+        lines += [f"zone = {column('zone')}"] if "zone" in guesses else ['fixed_zone = "10"  # SAY which UTM zone']
+    if lines and lines[-1]:
+        lines.append(f"datum_from = {column('datum')}" if "datum" in guesses else 'datum = "WGS84"  # SAY which datum')
+        if "position_error" in guesses:
+            lines.append(
+                f"# SAY in metres what {_list(guesses['position_error'].columns)} means: error_from, error_codes"
+            )
+        if "position_method" in guesses:
+            lines.append(f"# SAY what {_list(guesses['position_method'].columns)} means: positions.method_codes")
+        lines.append("")
+    if all(part in guesses for part in ("township", "range", "section")):
+        lines += ["# by the section layer, where there are no coordinates", "[[positions]]", 'kind = "land_grid"']
+        lines += [f"{part} = {column(part)}" for part in ("township", "range", "section", "quarter") if part in guesses]
+        lines.append("")
+    if "parcel" in guesses:
+        lines += ["# by the parcel layer", "[[positions]]", 'kind = "parcel"', f"parcel = {column('parcel')}", ""]
+    return lines or ["# SAY where the wells stand: no column looks like a position", ""]
