@@ -36,6 +36,7 @@ class Draws:
     max_depth_ft: float = 600.0
     chance_of_target: float = 0.8
     chance_of_dry_hole: float = 0.05
+    dry_below_gpm: float = 0.5
 
 
 def make_record(

@@ -48,6 +48,7 @@ def test_a_well_by_hand(tmp_path):
         expected_profit_usd=1500,
         chance_of_target=0.75,
         chance_of_dry_hole=0.03,
+        dry_below_gpm=0.5,
     )
     outcomes = outcomes_of(tmp_path, {})
     rows = compare_outcomes(outcomes, [record]).set_index("quantity")
@@ -64,7 +65,7 @@ def test_a_well_by_hand(tmp_path):
     }
     assert rows.loc["depth_to_target_ft", ["pit_low", "pit_high"]].tolist() == pytest.approx([0, 0.5 + 0.4 * 55 / 350])
     assert rows.loc["drilled_ft", ["interval_low", "median", "interval_high"]].tolist() == [150, 250, 300]
-    events = event_table(outcomes, [record], dry_below_gpm=0.5)
+    events = event_table(outcomes, [record])
     (event,) = events.to_dict("records")
     assert (event["target_met"], event["dry"], event["lost"]) == (True, False, False)
     assert event["profit_usd"] == 11000 - 9800
@@ -102,7 +103,7 @@ def test_what_a_reading_tells(tmp_path):
     assert reads["w3"]["depth_to_bedrock_ft"] == (305, np.inf)
     assert set(reads["w4"]) == {"drilled_ft"}
     assert "depth_to_target_ft" not in reads["w5"]
-    events = event_table(wells.reset_index(), [make_record()], dry_below_gpm=0.5).set_index("well_id")
+    events = event_table(wells.reset_index(), [make_record()]).set_index("well_id")
     assert events["target_met"].isna().to_dict() == {
         "w0": False,
         "w1": True,

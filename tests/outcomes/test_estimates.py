@@ -57,6 +57,11 @@ def test_quantiles_are_those_of_the_draws():
     assert make_record().chance_below("depth_to_target_ft", np.inf)[1] == 1.0
 
 
+def test_a_quantity_that_the_records_cannot_tell_stays_out():
+    draws = pd.DataFrame({"yield_gpm": [1.0, 2.0, 3.0], "depth_to_water_ft": [np.nan] * 3})
+    assert set(make_estimate_record(Draws("L", draws), given_on=date(2026, 1, 1)).quantiles) == {"yield_gpm"}
+
+
 def test_no_estimate_has_no_quantiles():
     record = make_estimate_record(
         Draws("L", None, support="none", chance_of_target=np.nan, chance_of_dry_hole=np.nan), given_on=date(2026, 1, 1)

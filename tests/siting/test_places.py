@@ -80,6 +80,35 @@ def test_the_trench_goes_around_the_field():
     assert trench.length > siting.candidates.to_crs(PLANE).geometry.iloc[0].distance(plan.geometry.iloc[1])
 
 
+def test_a_place_without_a_way_for_the_trench_comes_last():
+    """A sewer line cuts the lot in two: the house lies north of it, and so do the best places."""
+    plan = make_plan(("sewer_line", LineString([(-50, 150), (350, 150)])), ("house", box(140, 230, 180, 260)))
+    siting = site_lot(make_lot(box(0, 90, 300, 300)), plan, make_settings(sewer_line=20, house=10, candidates=200))
+    reached = siting.candidates["trench_ft"].notna()
+    north = siting.candidates.to_crs(PLANE).geometry.y > 150
+    assert reached.tolist() == north.tolist() == sorted(north, reverse=True)
+    assert 0 < reached.sum() < len(reached)
+    assert "no way for a trench" in siting.candidates["sentence"].iloc[-1]
+
+
+def test_a_large_lot_with_little_ground_stays_quick_and_finds_it():
+    """A square mile with one pocket of 30 by 30 ft between fields: the grid widens, the pocket is found."""
+    fields = box(-10, -10, 5290, 5290).difference(box(2000, 2000, 2230, 2230))
+    siting = site_lot(
+        make_lot(box(0, 0, 5280, 5280)), make_plan(("drain_field", fields)), make_settings(drain_field=100)
+    )
+    assert siting.ground_area_ft2 == pytest.approx(900, rel=1e-2)
+    assert len(siting.candidates)
+    assert all(box(2100, 2100, 2130, 2130).contains(place) for place in siting.candidates.to_crs(PLANE).geometry)
+
+
+def test_a_surface_of_the_wrong_length_is_refused():
+    with pytest.raises(ValueError, match="a row a place"):
+        site_lot(
+            make_lot(SQUARE), None, make_settings(), expected=lambda places: pd.DataFrame({"expected_cost_usd": [1.0]})
+        )
+
+
 @settings(max_examples=25, deadline=None)
 @given(st.lists(st.tuples(st.integers(5, 85), st.integers(5, 80), st.integers(4, 50), st.integers(4, 30)), max_size=5))
 def test_ways_stay_on_open_ground_and_are_no_shorter_than_straight(walls):

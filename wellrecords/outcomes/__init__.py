@@ -5,8 +5,10 @@
 - `compare_outcomes`, `event_table`: where each well came out in its estimate, and the money
 - `calibration`, `event_calibration`: the running count, with its uncertainty
 - `drift`: a warning when estimates drift, with a stated rate of false alarms
+- `account`: all of it, from the two files
 """
 
+from wellrecords.outcomes.account import Account, OutcomesSettings, account, money_sentences
 from wellrecords.outcomes.calibration import (
     calibration,
     calibration_sentences,
@@ -27,9 +29,12 @@ from wellrecords.outcomes.log import OUTCOME_COLUMNS, DrilledWell, file_well, re
 
 __all__ = [
     "OUTCOME_COLUMNS",
+    "Account",
     "DriftSettings",
     "DrilledWell",
     "EstimateRecord",
+    "OutcomesSettings",
+    "account",
     "calibration",
     "calibration_sentences",
     "compare_outcomes",
@@ -40,6 +45,7 @@ __all__ = [
     "file_well",
     "hash_inputs",
     "make_estimate_record",
+    "money_sentences",
     "poisson_binomial",
     "read_estimates",
     "read_outcomes",

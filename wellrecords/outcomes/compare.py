@@ -139,9 +139,7 @@ def readings_to_compare(well: dict, target_yield_gpm: float) -> dict[str, tuple[
     return {name: (low, high) for name, (low, high) in tells.items() if np.isfinite(low) or np.isfinite(high)}
 
 
-def event_table(
-    outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord], *, dry_below_gpm: float | None = None
-) -> pd.DataFrame:
+def event_table(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord]) -> pd.DataFrame:
     """Return what was given a chance beforehand, whether it came, and the money.
 
     Parameters
@@ -149,15 +147,14 @@ def event_table(
     outcomes : DataFrame
         From `read_outcomes`.
     estimates : sequence of EstimateRecord
-    dry_below_gpm : float, optional
-        A hole that makes less is dry; not judged where it is not given.
 
     Returns
     -------
     pandas.DataFrame
         One row a well with an estimate: `well_id`, `lot_id`, `drilled_on`,
         `target_chance`, `target_met`, `dry_chance`, `dry`, `loss_chance`,
-        `lost` (nullable booleans: null where it cannot be told), `bid_usd`,
+        `lost` (nullable booleans: null where it cannot be told; a hole that was
+        stopped short of the limit by choice counts as not met), `bid_usd`,
         `billed_usd`, `cost_usd`, `profit_usd`, `expected_profit_usd`. The
         profit is what was billed (else bid) less the cost; `lost` holds the
         cost against the bid, which is what the stated chance speaks of.
@@ -178,7 +175,9 @@ def event_table(
                 "target_chance": record.chance_of_target,
                 "target_met": _came(low >= record.target_yield_gpm, high < record.target_yield_gpm),
                 "dry_chance": record.chance_of_dry_hole,
-                "dry": pd.NA if dry_below_gpm is None else _came(high < dry_below_gpm, low >= dry_below_gpm),
+                "dry": _came(high < record.dry_below_gpm, low >= record.dry_below_gpm)
+                if record.dry_below_gpm is not None
+                else pd.NA,
                 "loss_chance": record.chance_of_loss,
                 "lost": pd.NA if bid is None or np.isnan(cost) else bool(cost > bid),
                 "bid_usd": bid,

@@ -13,6 +13,7 @@ import os
 import re
 from collections.abc import Mapping, Sequence
 from datetime import date
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal
@@ -45,6 +46,8 @@ class EstimateRecord(BaseModel):
         `depth_to_target_ft`, `yield_gpm`, `drilled_ft`, `cost_usd`): the
         quantiles at `probabilities`; infinity where the target may never be met.
     chance_of_target, chance_of_dry_hole : float, optional
+    dry_below_gpm : float, optional
+        What the chance of a dry hole speaks of.
     bid_usd, chance_of_loss, expected_profit_usd, expected_loss_usd : float, optional
         The fixed price that was bid and its risk.
     inputs_hash : str
@@ -64,6 +67,7 @@ class EstimateRecord(BaseModel):
     quantiles: dict[str, tuple[float, ...]] = {}
     chance_of_target: float | None = Field(default=None, ge=0, le=1)
     chance_of_dry_hole: float | None = Field(default=None, ge=0, le=1)
+    dry_below_gpm: float | None = Field(default=None, ge=0)
     bid_usd: float | None = None
     chance_of_loss: float | None = Field(default=None, ge=0, le=1)
     expected_profit_usd: float | None = None
@@ -109,7 +113,7 @@ class EstimateRecord(BaseModel):
             weight on the value itself (a hole that stops at its limit), and
             where the value lies beyond the kept quantiles.
         """
-        values, lower, upper = self._curve(quantity)
+        values, lower, upper = _curve(self.quantiles[quantity], self.probabilities)
         place = int(np.searchsorted(values, value))
         if place < len(values) and values[place] == value:
             return float(lower[place]), float(1.0 if np.isposinf(value) else upper[place])
@@ -120,16 +124,18 @@ class EstimateRecord(BaseModel):
         chance = float(np.interp(value, values[place - 1 : place + 1], [below, above]))
         return chance, chance
 
-    def _curve(self, quantity: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return the distinct kept values, the chance of less than each, and of at most each."""
-        values, first, ties = np.unique(self.quantiles[quantity], return_index=True, return_counts=True)
-        around = np.concatenate([[0.0], self.probabilities, [1.0]])  # around[i + 1] belongs to quantile i
-        last = first + ties - 1
-        # A value that stands once is a point of the curve; one that stands several times has a weight, whose
-        # edges lie somewhere between two kept probabilities: half way is the fair guess.
-        lower = np.where(ties == 1, around[first + 1], (around[first] + around[first + 1]) / 2)
-        upper = np.where(ties == 1, around[first + 1], (around[last + 1] + around[last + 2]) / 2)
-        return values, lower, upper
+
+@lru_cache(maxsize=4096)
+def _curve(quantiles: tuple[float, ...], probabilities: tuple[float, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the distinct kept values, the chance of less than each, and of at most each."""
+    values, first, ties = np.unique(quantiles, return_index=True, return_counts=True)
+    around = np.concatenate([[0.0], probabilities, [1.0]])  # around[i + 1] belongs to quantile i
+    last = first + ties - 1
+    # A value that stands once is a point of the curve; one that stands several times has a weight, whose edges lie
+    # somewhere between two kept probabilities: half way is the fair guess.
+    lower = np.where(ties == 1, around[first + 1], (around[first] + around[first + 1]) / 2)
+    upper = np.where(ties == 1, around[first + 1], (around[last + 1] + around[last + 2]) / 2)
+    return values, lower, upper
 
 
 def make_estimate_record(
@@ -141,7 +147,7 @@ def make_estimate_record(
     ----------
     estimate : LotEstimate
         `lot_id`, `support`, `target_yield_gpm`, `max_depth_ft`, `draws`,
-        `chance_of_target`, `chance_of_dry_hole`.
+        `chance_of_target`, `chance_of_dry_hole`, `dry_below_gpm`.
     bid : Bid, optional
         `quantities` with `drilled_ft`, `total_usd`, `fixed_price_usd`,
         `chance_of_loss`, `expected_profit_usd`, `expected_loss_usd`.
@@ -151,7 +157,9 @@ def make_estimate_record(
     """
     draws: dict[str, np.ndarray] = {}
     if estimate.draws is not None:
-        draws = {str(name): estimate.draws[name].to_numpy(dtype=float) for name in estimate.draws}
+        # A column of which the records cannot speak is null, and stays out.
+        known = estimate.draws.dropna(axis="columns")
+        draws = {str(name): known[name].to_numpy(dtype=float) for name in known}
     money: dict[str, Any] = {}
     if bid is not None:
         if "drilled_ft" in bid.quantities:
@@ -178,6 +186,7 @@ def make_estimate_record(
         quantiles=quantiles,
         chance_of_target=_known(estimate.chance_of_target),
         chance_of_dry_hole=_known(estimate.chance_of_dry_hole),
+        dry_below_gpm=_known(estimate.dry_below_gpm),
         inputs_hash=inputs_hash,
         **money,
     )

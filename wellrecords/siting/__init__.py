@@ -18,6 +18,7 @@ from wellrecords.siting.settings import (
     LineClearance,
     PlaceCosts,
     RigSettings,
+    SitingFiles,
     SitingSettings,
     load_siting_settings,
 )
@@ -31,6 +32,7 @@ __all__ = [
     "Places",
     "RigSettings",
     "Siting",
+    "SitingFiles",
     "SitingSettings",
     "describe",
     "load_siting_settings",

@@ -25,6 +25,8 @@ Cost = Callable[[pd.DataFrame, PlaceCosts], np.ndarray]
 
 _MOST_PLACES = 4000
 """About how many places of the ground are weighed at most; the grid widens beyond."""
+_MOST_NODES = 60_000
+"""About how many places the whole grid has at most, ground or not."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,11 +136,16 @@ def choose_places(
     )
     places["slack_ft"] = _slacks(places, features).min(axis=0)
     if expected is not None:
-        places = places.join(expected(places).reset_index(drop=True))
+        given = expected(places)
+        if len(given) != len(places):
+            msg = f"`expected` must return a row a place: got {len(given)} rows for {len(places)} places."
+            raise ValueError(msg)
+        places = places.join(given.reset_index(drop=True))
     chosen = _best_apart(_ranked(places, settings, cost), settings)
     access = [_way(rig_ways, place) for place in chosen[["row", "column"]].to_numpy()]
     trenches = [_way(water_ways, place) for place in chosen[["row", "column"]].to_numpy()]
-    chosen["trench_ft"] = [np.nan if way is None else way.length for way in trenches]
+    if house is not None:
+        chosen["trench_ft"] = [np.inf if way is None else way.length for way in trenches]
     if ways_in is not None:
         chosen["access_ft"] = [np.inf if way is None else way.length for way in access]
     chosen["rig_access"] = pd.array([pd.NA if ways_in is None else way is not None for way in access], dtype="boolean")
@@ -146,14 +153,16 @@ def choose_places(
     chosen = _ranked(chosen, settings, cost)
     order = chosen.index
     chosen = chosen.reset_index(drop=True)
-    chosen["access_ft"] = chosen["access_ft"].replace(np.inf, np.nan)
+    chosen[["access_ft", "trench_ft"]] = chosen[["access_ft", "trench_ft"]].replace(np.inf, np.nan)
     chosen.insert(0, "rank", np.arange(1, len(chosen) + 1))
     if ways_in is not None and not chosen["rig_access"].any():
         notes.append("The rig reaches none of the allowed ground from the road: clear a way, or ask for a smaller rig.")
     distances = _distances(chosen, features)
     tightest = distances.loc[distances.groupby("rank")["slack_ft"].idxmin()].set_index("rank")
     chosen["binding"] = tightest.loc[chosen["rank"], "feature"].to_numpy()
-    chosen["sentence"] = [_sentence(place, tightest.loc[place["rank"]]) for place in chosen.to_dict("records")]
+    chosen["sentence"] = [
+        _sentence(place, tightest.loc[place["rank"]], house is not None) for place in chosen.to_dict("records")
+    ]
     return Places(
         chosen.drop(columns=["row", "column"]),
         distances,
@@ -186,11 +195,16 @@ def _grid_over(
     plan: Plan, ground: BaseGeometry, ways_in: BaseGeometry | None, settings: SitingSettings
 ) -> tuple[Grid, np.ndarray]:
     """Return the grid over lot and frontage, and which of its places lie on allowed ground."""
-    step_ft = max(settings.grid_ft, float(np.sqrt(ground.area / _MOST_PLACES)))
     extent = plan.lot
     if ways_in is not None:
         extent = extent.union(ways_in.intersection(plan.lot.buffer(settings.rig.road_reach_ft)))
-    grid = make_grid(extent.bounds, step_ft)
+    west, south, east, north = extent.bounds
+    spacings = (
+        settings.grid_ft,
+        np.sqrt(ground.area / _MOST_PLACES),
+        np.sqrt((east - west) * (north - south) / _MOST_NODES),
+    )
+    grid = make_grid(extent.bounds, float(max(spacings)))
     in_ground = shapely.contains_xy(ground, grid.x_ft, grid.y_ft)
     for part in shapely.get_parts(ground):
         # A part that falls between the lines gets the nearest place moved to its roomiest point.
@@ -237,13 +251,13 @@ def _slacks(places: pd.DataFrame, features: gpd.GeoDataFrame) -> np.ndarray:
 
 
 def _ranked(places: pd.DataFrame, settings: SitingSettings, cost: Cost) -> pd.DataFrame:
-    """Return the places with their cost, reached ones first, the cheapest (yield counted) first."""
+    """Return the places with their cost: those that rig and trench reach first, the cheapest (yield counted) first."""
     places = places.assign(cost_usd=cost(places, settings.costs))
     worth = settings.costs.yield_worth_usd_per_gpm
     gain = worth * places["expected_yield_gpm"].fillna(0.0) if "expected_yield_gpm" in places else 0.0
     places["net_usd"] = places["cost_usd"] - gain
-    unreached = np.isinf(places["access_ft"])
-    return places.iloc[np.lexsort([places["net_usd"], unreached])]
+    order = np.lexsort([places["net_usd"], np.isinf(places["trench_ft"]), np.isinf(places["access_ft"])])
+    return places.iloc[order]
 
 
 def _best_apart(ranked: pd.DataFrame, settings: SitingSettings) -> pd.DataFrame:
@@ -279,10 +293,12 @@ def _distances(chosen: pd.DataFrame, features: gpd.GeoDataFrame) -> pd.DataFrame
     return table.sort_values(["rank", "slack_ft"], kind="stable", ignore_index=True)
 
 
-def _sentence(place: dict, tightest: pd.Series) -> str:
+def _sentence(place: dict, tightest: pd.Series, has_house: bool) -> str:
     parts = []
     if np.isfinite(place["trench_ft"]):
         parts.append(f"{place['trench_ft']:,.0f} ft of trench to the house")
+    elif has_house:
+        parts.append("no way for a trench to the house")
     if np.isfinite(place["access_ft"]):
         parts.append(f"{place['access_ft']:,.0f} ft for the rig from the nearest road or driveway")
     elif not pd.isna(place["rig_access"]):

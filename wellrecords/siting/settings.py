@@ -228,6 +228,23 @@ class SitingSettings(BaseModel):
         return self
 
 
+class SitingFiles(BaseModel):
+    """The table ``[siting]`` of a region's settings.
+
+    Parameters
+    ----------
+    setbacks : path, optional
+        The setbacks file; without one no place is chosen.
+    site_plans : path, optional
+        Features with `lot_id` and `kind`.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    setbacks: Path | None = None
+    site_plans: Path | None = None
+
+
 def load_siting_settings(path: str | Path) -> SitingSettings:
     """Read and check a setbacks file.
 
