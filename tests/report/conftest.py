@@ -112,7 +112,8 @@ def no_support(estimate: FakeEstimate) -> FakeEstimate:
         chance_of_target=float("nan"),
         chance_of_dry_hole=float("nan"),
         target_curve=estimate.target_curve.iloc[:0],
-        neighbours=estimate.neighbours.iloc[:0],
+        # As an estimate without figures has them: the nearest wells, without a weight.
+        neighbours=estimate.neighbours.assign(weight=np.nan),
     )
 
 

@@ -96,7 +96,9 @@ def test_same_input_same_bytes_and_only_the_given_date(tmp_path, contractor, est
 def test_no_support_gives_no_depth_and_no_price(tmp_path, no_support, bid, common):
     path = write_lot_report(tmp_path / "none.html", estimate=no_support, bid=bid, **common)
     html = path.read_text("utf-8")
-    answer = html[html.index('id="answer"') : html.index('id="limits"')]
+    answer = html[html.index('id="answer"') : html.index('id="wells"')]
+    assert "The nearest wells on record" in html
+    assert "leaned on" not in html
     words = Outline(answer).text
     assert "The records cannot say" in words
     assert "The nearest well on record is 14 km away." in words
@@ -150,6 +152,21 @@ def test_owner_sees_no_single_well_and_no_cost_of_the_firm(owner, estimate, well
     assert "margin" not in Outline(html).text
     for cost in bid.lines["unit_cost_usd"]:
         assert f"${cost:,.2f}" not in html
+
+
+def test_owner_reads_no_note_that_may_speak_of_one_well(tmp_path, estimate, no_support, bid, common):
+    telling = ("The nearest well, 180 m north, made 3 gpm at 412 ft.",)
+    for case, spoken in (("good", estimate), ("none", no_support)):
+        html = write_lot_report(
+            tmp_path / f"{case}.html",
+            estimate=spoken.but(notes=telling, technical_words=telling[0]),
+            bid=NoBid(spoken.lot_id, telling[0]),
+            audience="owner",
+            **common,
+        ).read_text("utf-8")
+        assert "412 ft" not in html
+        assert "180 m" not in html
+        assert "nearest" not in Outline(html).text.lower()
 
 
 def _places(value):

@@ -73,7 +73,7 @@ def test_tables_count_what_the_frames_hold(report, wells):
     text = Outline(report.read_text("utf-8")).text
     assert "no position no place given 3" in text
     assert "unit total depth ft" in text
-    assert f"firm_log {(wells['source'] == 'firm_log').sum()} 0 4" in text
+    assert f"firm log {(wells['source'] == 'firm_log').sum()} 0 4" in text
     assert "domestic 240 100%" in text
 
 

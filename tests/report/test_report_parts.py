@@ -108,6 +108,10 @@ def test_reading_says_what_kind_of_reading_it_was():
     assert wording.reading(float("nan"), float("nan"), "ft") == "–"
     assert wording.reading(float("-inf"), float("inf"), "ft") == "–"
     assert wording.reading(12.5, 12.5, "ft") == "12.5 ft"
+    assert wording.reading(100.07, float("inf"), "ft") == "over 100 ft"
+    assert wording.reading(2.5123, 2.5123, "gpm") == "2.51 gpm"
+    assert wording.reading(0.5, 0.5, "gpm") == "0.5 gpm"
+    assert wording.reading(1250.0, 1250.0, "ft") == "1,250 ft"
     assert wording.reading(100.0, float("inf"), "gpm") == "over 100 gpm"
 
 

@@ -57,11 +57,12 @@ def chance_by_depth(
             height = float(np.interp(value, depth, chance))
             axes.plot([value, value], [0, height], color=INK, linewidth=0.8, linestyle=(0, (3, 2)))
             axes.plot([value], [height], "o", color=INK, markersize=4)
-            left = value > 0.8 * top
+            # The first label stands before its line, the others after, so that close lines do not cross them.
+            left = value > 0.8 * top or (value == depths_ft[0] and value > 0.14 * top)
             axes.annotate(
                 wording.depth(value),
                 (value, height),
-                xytext=(-6 if left else 6, 5 if left else -11),
+                xytext=(-6 if left else 6, 4 if left else -11),
                 textcoords="offset points",
                 ha="right" if left else "left",
                 fontsize=9,
@@ -259,8 +260,8 @@ def share_bars(labels: list[str], shares: list[float], *, name: str, title: str)
 def _figure() -> tuple[Any, Any]:
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(4.9, 3.1), layout="constrained")
-    axes = figure.add_subplot()
+    figure = Figure(figsize=(4.9, 3.1))
+    axes = figure.add_axes((0.135, 0.165, 0.85, 0.755))
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     for side in ("left", "bottom"):

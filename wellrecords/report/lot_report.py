@@ -153,10 +153,13 @@ def _lot_map(
     else:
         ramps = map_data.well_ramps(near if len(near) > 2 else neighbours, settings.colour_classes)
         others = near[~near["record_id"].isin(neighbours["record_id"])]
-        groups.append(("Other wells", map_data.wells_group(others, ramps, size=4.0)))
-        if len(neighbours):
+        if len(others):
+            groups.append(("Other wells", map_data.wells_group(others, ramps, size=4.0)))
+        if _leans(estimate):
             leaned_on = map_data.wells_group(neighbours, ramps, weights=neighbours["weight"].to_numpy(float))
             groups.append(("Wells the estimate leaned on", leaned_on))
+        elif len(neighbours):
+            groups.append(("Nearest wells", map_data.wells_group(neighbours, ramps)))
         boxes = map_data.boxes_of(neighbours)
     return build_map(
         bounds=map_data.bounds_of([place.bounds, *boxes]),
@@ -173,6 +176,8 @@ def _map_caption(estimate: LotEstimate, owner: bool, settings: ReportSettings) -
             f"Wells within {reach} of the lot, counted by squares; a square with fewer than "
             f"{settings.private_minimum} wells is left blank."
         )
+    if not _leans(estimate):
+        return f"The {len(estimate.neighbours)} nearest wells on record, and any others within {reach} of the lot."
     return f"Wells on record within {reach} of the lot."
 
 
@@ -184,6 +189,11 @@ def _chance_chart(estimate: LotEstimate) -> Any:
         max_depth_ft=estimate.max_depth_ft,
         depths_ft=(low, middle, high),
     )
+
+
+def _leans(estimate: LotEstimate) -> bool:
+    """Tell whether the neighbours carry weights; without an estimate they are only the nearest wells."""
+    return estimate.draws is not None and bool(estimate.neighbours["weight"].notna().any())
 
 
 def _neighbour_table(estimate: LotEstimate, settings: ReportSettings) -> dict[str, Any] | None:
@@ -200,17 +210,27 @@ def _neighbour_table(estimate: LotEstimate, settings: ReportSettings) -> dict[st
     readings = zip(
         said("depth_to_bedrock_ft", "ft"), said("depth_to_water_ft", "ft"), said("yield_gpm", "gpm"), strict=True
     )
-    rows = [_neighbour_row(row, *texts) for row, texts in zip(shown.itertuples(), readings, strict=True)]
-    share = float(shown["weight"].sum() / max(table["weight"].sum(), 1e-12))
-    text = f"{wording.counted(len(table), 'well')} in all, the heaviest first."
-    if len(shown) < len(table):
-        text += f" The {len(shown)} listed carry {wording.percent(share)} of the weight."
-    return {"text": text, "rows": rows}
+    rows = [
+        _neighbour_row(row, name, *texts)
+        for row, name, texts in zip(shown.itertuples(), map_data.short_ids(shown), readings, strict=True)
+    ]
+    if not _leans(estimate):
+        return {
+            "title": "The nearest wells on record",
+            "text": "They stand too far off to say what lies under the lot, and no figure was made from them.",
+            "weighted": False,
+            "rows": rows,
+        }
+    share = float(shown["weight"].sum())
+    text = f"{wording.counted(len(shown), 'well')}, the heaviest first."
+    if share < 0.995:
+        text += f" They carry {wording.percent(share)} of the weight; the rest is spread over others."
+    return {"title": "The wells that the estimate leaned on", "text": text, "weighted": True, "rows": rows}
 
 
-def _neighbour_row(row: Any, rock: str, water: str, flow: str) -> dict[str, Any]:
+def _neighbour_row(row: Any, name: str, rock: str, water: str, flow: str) -> dict[str, Any]:
     return {
-        "record_id": str(row.record_id),
+        "record_id": name,
         "private": bool(row.private),
         "weight": wording.percent(row.weight),
         "distance": wording.distance(row.distance_m),
@@ -219,7 +239,7 @@ def _neighbour_row(row: Any, rock: str, water: str, flow: str) -> dict[str, Any]
         "water": water,
         "flow": flow,
         "year": wording.MISSING if pd.isna(row.drilled_on) else f"{row.drilled_on:%Y}",
-        "source": str(row.source),
+        "source": str(row.source).replace("_", " "),
     }
 
 

@@ -120,6 +120,18 @@ def well_fields(wells: pd.DataFrame) -> list[dict[str, Any]]:
     return [column for column in fields if any(column["values"])]
 
 
+def short_ids(wells: pd.DataFrame) -> list[str]:
+    """Return record ids without the name of the source, where that is said beside them.
+
+    >>> short_ids(pd.DataFrame({"record_id": ["firm:7", "x:8"], "source": ["firm", "firm"]}))
+    ['7', 'x:8']
+    """
+    sources = wells["source"] if "source" in wells else pd.Series("", index=wells.index)
+    return [
+        str(record_id).removeprefix(f"{source}:") for record_id, source in zip(wells["record_id"], sources, strict=True)
+    ]
+
+
 def wells_group(
     wells: pd.DataFrame,
     ramps: Sequence[Ramp],
@@ -153,7 +165,7 @@ def wells_group(
         "marked": weights is not None,
     }
     if "record_id" in wells:
-        content["title"] = ["" if pd.isna(value) else f"Well {value}" for value in wells["record_id"]]
+        content["title"] = [f"Well {value}" for value in short_ids(wells)]
     group: dict[str, Any] = {"wells": content}
     if weights is not None:
         share = np.sqrt(np.clip(weights, 0.0, None) / max(float(np.max(weights, initial=0.0)), 1e-12))
@@ -250,7 +262,8 @@ def context_group(name: str, layer: gpd.GeoDataFrame | gpd.GeoSeries) -> dict[st
         parts, closed = geometry_parts(geometry)
         (areas if closed else lines).extend(parts)
     shapes = [{"parts": parts, "closed": closed, **style} for parts, closed in ((lines, False), (areas, True)) if parts]
-    return {"shapes": shapes, "key": ["line", style["colour"], name.lower()]}
+    swatch = ["square", style["fill"]] if "fill" in style and areas else ["line", style["colour"]]
+    return {"shapes": shapes, "key": [*swatch, name.lower()]}
 
 
 def boxes_of(wells: pd.DataFrame, *, share: float = 1.0) -> list[Bounds]:

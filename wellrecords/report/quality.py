@@ -117,7 +117,7 @@ def rows_by_source(wells: pd.DataFrame, merged: pd.DataFrame | None, held_back: 
     counts["all"] = counts.sum(axis=1)
     total = counts.sum()
     return {
-        "rows": [(str(source), *(wording.whole(value) for value in row)) for source, row in counts.iterrows()],
+        "rows": [(_words(source), *(wording.whole(value) for value in row)) for source, row in counts.iterrows()],
         "total": ("All", *(wording.whole(value) for value in total)),
     }
 

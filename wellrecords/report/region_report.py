@@ -161,6 +161,7 @@ def _region_map(
         groups.append(("Wells", map_data.wells_group(shown, ramps, size=_circle_size(len(shown)))))
         boxes = map_data.boxes_of(wells, share=0.995 if len(wells) > 1000 else 1.0)
     if lots is not None and len(lots):
+        boxes = [*boxes, tuple(lots.to_crs(WGS84).total_bounds.tolist())]
         groups.append(("Lots", _lots_group(lots)))
     parts = build_map(
         bounds=map_data.bounds_of(boxes),

@@ -192,14 +192,14 @@ def reading(low: float, high: float, unit: str) -> str:
     if math.isinf(low) and math.isinf(high):
         return MISSING
     if math.isinf(high):
-        return f"over {_plain(low)} {unit}"
+        return f"over {_logged(low)} {unit}"
     if math.isinf(low):
-        return "flowing" if high <= 0 else f"under {_plain(high)} {unit}"
+        return "flowing" if high <= 0 else f"under {_logged(high)} {unit}"
     if low == high:
-        return f"{_plain(low)} {unit}"
+        return f"{_logged(low)} {unit}"
     if low == 0:
-        return f"under {_plain(high)} {unit}"
-    return f"{_plain(low)} to {_plain(high)} {unit}"
+        return f"under {_logged(high)} {unit}"
+    return f"{_logged(low)} to {_logged(high)} {unit}"
 
 
 def listing(items: Iterable[str]) -> str:
@@ -221,5 +221,11 @@ def counted(number: int, noun: str) -> str:
     return f"{number:,} {noun}{'' if number == 1 else 's'}"
 
 
-def _plain(value: float) -> str:
-    return f"{value:,.2f}".rstrip("0").rstrip(".")
+def _logged(value: float) -> str:
+    """Return a logged figure to three figures or to the unit: what a rig's tape and bucket can tell.
+
+    A figure taken down in metres comes back to feet with decimals that nobody read.
+    """
+    if abs(value) >= 100:
+        return f"{value:,.0f}"
+    return f"{value:.3g}" if abs(value) >= 1e-3 else "0"
