@@ -28,8 +28,8 @@ SAME_AS_ABOVE = "same_as_above"
 GAP_FT = 0.5
 """Layers that lie so close follow on one another."""
 
-_WORD = re.compile(r"[a-z]+(?:/[a-z]+)?/?|\"+")
-_LINKS = ("with", "and", "or")
+_WORD = re.compile(r"[a-z]+(?:/[a-z])?/?|\"+")
+_PHRASE_ENDS = re.compile(r"[,;:()&+]|\b(?:and|with|or|over|in)\b|\bw/")
 _DESCRIBES = re.compile(r"(?:y|ey|ly|ish)$")
 
 
@@ -149,43 +149,43 @@ def read_material(text: str, vocabulary: Vocabulary) -> Reading:
     >>> read_material("weatherd granit", vocabulary)
     Reading(material_class='weathered_rock', rock='granite', unknown=())
     """
-    words = _words(text, vocabulary)
-    if not words:
-        return Reading("unknown", None, ())
-    if all(word in vocabulary.same or word == '"' for word in words):
+    phrases = [words for phrase in _PHRASE_ENDS.split(text.lower()) if (words := _words(phrase, vocabulary))]
+    spoken = [word for words in phrases for word in words]
+    if spoken and all(word in vocabulary.same or word == '"' for word in spoken):
         return Reading(SAME_AS_ABOVE, None, ())
-    named: list[tuple[int, str, str]] = []
+    named: list[str] = []
     describing: list[str] = []
+    rocks: list[str] = []
+    unknown: list[str] = []
     weathered = False
-    unknown = []
-    for place, word in enumerate(words):
-        known = _known_word(word, vocabulary)
-        if known is None:
-            root = _described(word, vocabulary)
-            if root is not None:
-                describing.append(root)
-            else:
-                unknown.append(word)
-        elif known in vocabulary.weathered:
-            weathered = True
-        elif known in vocabulary.classes:
-            named.append((place, known, vocabulary.classes[known]))
+    for words in phrases:
+        heads = []
+        for word in words:
+            known = _known_word(word, vocabulary)
+            if known is None:
+                root = _described(word, vocabulary)
+                if root is None:
+                    unknown.append(word)
+                else:
+                    describing.append(root)
+            elif known in vocabulary.weathered:
+                # "Granite with decomposed seams": what is said of a later phrase is not said of the first.
+                weathered |= not named
+            elif known in vocabulary.classes:
+                heads.append(known)
+                if vocabulary.classes[known] == "rock" and known not in vocabulary.solid:
+                    rocks.append(known)
+        if heads:
+            # The last noun of a phrase is what is there: "sand rock", "clay hardpan", "gravel till".
+            named.append(heads[-1])
     if not named:
         # "Sandy" alone: the describing word is all there is.
-        return Reading(vocabulary.classes[describing[0]] if describing else "unknown", None, tuple(unknown))
-    _, word, material_class = named[0]
-    rock = word if material_class == "rock" and word not in vocabulary.solid else None
-    if material_class in LOOSE and len(named) > 1:
-        (first, _, _), (second, next_word, next_class) = named[0], named[1]
-        follows = second == first + 1
-        # "Sand rock", "clay shale": the loose word describes the rock word that follows it at once.
-        if follows and next_class == "rock":
-            material_class, rock = "rock", None if next_word in vocabulary.solid else next_word
-        # "Gravel till", "clay hardpan": likewise.
-        elif follows and next_class in ("till", "gravel") and material_class != next_class:
-            material_class = next_class
+        material_class = vocabulary.classes[describing[0]] if describing else "unknown"
+        return Reading(material_class, None, tuple(unknown))
+    material_class = vocabulary.classes[named[0]]
     if material_class == "rock" and weathered:
         material_class = "weathered_rock"
+    rock = rocks[0] if rocks and material_class in ("rock", "weathered_rock") else None
     return Reading(material_class, rock, tuple(unknown))
 
 
@@ -390,8 +390,8 @@ def _unknown_words(codes: np.ndarray, texts: pd.Index, readings: list[Reading]) 
 
 
 def _words(text: str, vocabulary: Vocabulary) -> list[str]:
-    """Cut a text into words, short forms written out."""
-    words = _WORD.findall(text.lower().replace("&", " and ").replace("+", " and "))
+    """Cut a phrase into words, short forms written out."""
+    words = _WORD.findall(text)
     out: list[str] = []
     place = 0
     while place < len(words):
@@ -426,7 +426,7 @@ def _described(word: str, vocabulary: Vocabulary) -> str | None:
     if not _DESCRIBES.search(word):
         return None
     for ending in ("ey", "ly", "y", "ish"):
-        root = word.removesuffix(ending)
-        if root != word and root in vocabulary.classes:
-            return root
+        for root in (word.removesuffix(ending), word.removesuffix(ending) + "e"):
+            if len(root) < len(word) and root in vocabulary.classes:
+                return root
     return None
