@@ -105,6 +105,16 @@ def test_events_against_scipy_and_by_hand():
     assert any("luck hardly explains" in line for line in text)
 
 
+def test_few_wells_and_bounds_are_told():
+    """Three wells are counted and not judged; a bound is told as one."""
+    table = comparison_of(np.array([0.3, 0.5, 0.97])).assign(reading_high=[100.0, np.inf, 100.0])
+    text = calibration_sentences(calibration(table))[0]
+    assert text == (
+        "Drilled depth: 2 of 3 wells came out inside the 80% interval; too few to judge. 1 of them were read only as "
+        "bounds; their place within the bounds was drawn."
+    )
+
+
 def test_no_wells_is_told():
     empty = calibration(comparison_of(np.array([])))
     assert empty.empty

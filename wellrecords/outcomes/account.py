@@ -107,7 +107,7 @@ def money_sentences(events: pd.DataFrame) -> list[str]:
     if profit.empty:
         return []
     losing = profit[profit < 0]
-    told = f"Over {len(profit)} jobs the profit was {profit.sum():,.0f} dollars"
+    told = f"Over {len(profit)} job{'s' if len(profit) > 1 else ''} the profit was {profit.sum():,.0f} dollars"
     both = events[["profit_usd", "expected_profit_usd"]].dropna()
     if len(both) == len(profit):
         told += f"; {both['expected_profit_usd'].sum():,.0f} was expected"

@@ -22,6 +22,9 @@ from wellrecords.outcomes.compare import QUANTITIES
 
 Method = Literal["exact", "wilson"]
 
+FEWEST = 5
+"""Fewer wells than this are counted, but nothing is said of whether they fit."""
+
 CAUTION = (
     "Only jobs that were won are counted, and low bids are won more easily; wells on shared ground count for fewer "
     "than they are."
@@ -198,13 +201,21 @@ def calibration_sentences(table: pd.DataFrame, events: pd.DataFrame | None = Non
     told = []
     for row in table.to_dict("records"):
         name, _, high_word, low_word = QUANTITIES[row["quantity"]]
-        verdict = "in keeping with" if row["coverage_low"] <= level <= row["coverage_high"] else "not in keeping with"
         sentence = (
-            f"{name.capitalize()}: {row['inside']} of {row['wells']} wells came out inside the {level:.0%} interval "
-            f"({row['coverage']:.0%}; the records allow {row['coverage_low']:.0%} to {row['coverage_high']:.0%}), "
-            f"{verdict} {level:.0%}."
+            f"{name.capitalize()}: {row['inside']} of {row['wells']} wells came out inside the {level:.0%} interval"
         )
-        if row["mean_pit_low"] > 0.5 or row["mean_pit_high"] < 0.5:
+        if row["wells"] < FEWEST:
+            sentence += "; too few to judge."
+        else:
+            fits = row["coverage_low"] <= level <= row["coverage_high"]
+            sentence += (
+                f" ({row['coverage']:.0%}; the records allow {row['coverage_low']:.0%} to {row['coverage_high']:.0%}), "
+                f"{'in' if fits else 'not in'} keeping with {level:.0%}."
+            )
+        if row["exact"] < row["wells"]:
+            bounds = row["wells"] - row["exact"]
+            sentence += f" {bounds} of them were read only as bounds; their place within the bounds was drawn."
+        if row["wells"] >= FEWEST and (row["mean_pit_low"] > 0.5 or row["mean_pit_high"] < 0.5):
             word = high_word if row["mean_pit"] > 0.5 else low_word
             sentence += f" On the whole wells came out {word} than estimated."
         told.append(sentence)
@@ -216,8 +227,9 @@ def calibration_sentences(table: pd.DataFrame, events: pd.DataFrame | None = Non
     for row in [] if events is None else events.to_dict("records"):
         came, expected = names[row["event"]]
         likely = "which luck explains" if row["p"] >= 0.05 else "which luck hardly explains"
+        verdict = f", {likely} (p = {row['p']:.2f})." if row["wells"] >= FEWEST else "; too few to judge."
         told.append(
-            f"{row['came']} of {row['wells']} wells {came}; {row['expected']:.1f} {expected} by the chances stated, "
-            f"{likely} (p = {row['p']:.2f})."
+            f"{row['came']} of {row['wells']} wells {came}; {row['expected']:.1f} {expected} by the chances stated"
+            f"{verdict}"
         )
     return [*told, CAUTION] if told else ["No drilled well has an estimate from before it was drilled."]
