@@ -283,9 +283,8 @@ def _notes(
         notes.append("The records near this lot are thin: the spread is wide, and a fixed price carries more risk.")
     if served.any():
         middle = quantities.loc[served, ["yield_gpm", "well_storage_gal"]].median()
-        rounded = float(f"{middle['yield_gpm']:.2g}")
-        notes += [f"In the middle case: {describe_yield(rounded, need, float(middle['well_storage_gal']))[0]}"]
-        notes += describe_yield(rounded, need, float(middle["well_storage_gal"]))[1:]
+        first, *others = describe_yield(float(f"{middle['yield_gpm']:.2g}"), need, float(middle["well_storage_gal"]))
+        notes += [f"In the middle case: {first}", *others]
     if not served.all():
         notes.append(
             f"In {np.mean(~served):.0%} of the cases the hole is dry: it is sealed, and no pump or tank is priced."
