@@ -44,6 +44,7 @@ DEFAULT_UNITS: dict[str, str] = {
 WHY: dict[str, str] = {
     "notation": "the number is written in another notation (fraction, feet and inches, comma)",
     "unit": "the text names its own unit, which goes before the column's",
+    "own_unit": "the text names the unit, which is the column's",
     "uncertain": "the writer marked the figure as uncertain; the figure stands",
     "remark": "words behind the figure were left out",
     "below": "the text gives an upper bound only",
@@ -459,7 +460,7 @@ def _figure(text: str, column: _Column) -> tuple[float, tuple[str, ...]] | None:
     unit = known_unit(match["unit"])
     if unit is None or unit not in column.factors:
         return None
-    return column.canonical(value, unit), flags if unit == column.unit else (*flags, "unit")
+    return column.canonical(value, unit), (*flags, "own_unit" if unit == column.unit else "unit")
 
 
 def _number(text: str, decimal: str) -> tuple[float, tuple[str, ...]] | None:

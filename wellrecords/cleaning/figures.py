@@ -161,7 +161,11 @@ def _units(
 
 
 def _zeros(figures: Figures, rules: ReadingRules, findings: Findings) -> None:
-    zero = (figures.low == 0.0) & (figures.high == 0.0) & np.isin(figures.flag, ["", "notation", "unit", "uncertain"])
+    zero = (
+        (figures.low == 0.0)
+        & (figures.high == 0.0)
+        & np.isin(figures.flag, ["", "notation", "unit", "own_unit", "uncertain"])
+    )
     at = np.flatnonzero(zero)
     if not len(at):
         return
@@ -210,7 +214,11 @@ def _unreadable(figures: Figures, rules: ReadingRules, findings: Findings) -> No
 
 def record_changes(figures: Figures, findings: Findings) -> None:
     """Write into the ledger every reading that is not a plain figure, once it is settled."""
-    at = np.flatnonzero((figures.flag != "") & (figures.flag != "blank") & ~figures.flagged("unreadable"))
+    with_unit = int((figures.flag == "own_unit").sum())
+    if with_unit:
+        findings.notes.append(f"{figures.column}: {with_unit:,} figure(s) name the column's own unit")
+    silent = np.isin(figures.flag, ["", "blank", "own_unit"])
+    at = np.flatnonzero(~silent & ~figures.flagged("unreadable"))
     if not len(at):
         return
     codes, uniques = pd.factorize(figures.flag[at])

@@ -112,13 +112,14 @@ class Findings:
         row : int, optional
             Position of the first row that has it.
         """
+        sheet = "" if row is None or "sheet" not in self.raw.table else str(self.raw.table["sheet"].iloc[row])
         self.problems.append(
             Problem(
                 what=what,
                 rule=rule,
                 next_step=next_step,
                 code=code,
-                file=self.raw.file,
+                file=f"{self.raw.file}, sheet {sheet}" if sheet else self.raw.file,
                 column=", ".join(self.columns_of(names)) or None,
                 value=value,
                 row=None if row is None else int(self.raw.file_row[row]),

@@ -410,6 +410,10 @@ class PartRules(Rules):
     flow_unit: str = "gpm"
     optional: bool = False
 
+    def companion_of(self, path: Path) -> Path | None:
+        """Return the companion file of a source's file, None where the parts stand in a text column."""
+        return None if self.file is None else path.with_name(self.file.format(stem=path.name.split(".")[0]))
+
     @model_validator(mode="after")
     def _one_place(self) -> PartRules:
         if bool(self.text_from) == bool(self.file):

@@ -33,7 +33,8 @@ class RawTable:
         The line of the file, the row of the sheet, or the number of the
         feature, the first being 1.
     file : str
-        The file's name, with the sheet behind it where it has several.
+        The file's name. Of a workbook with several sheets each row's sheet
+        stands in the column "sheet", and `file_row` counts within it.
     rejected : pandas.DataFrame
         Rows that could not be laid in columns, as held-back rows.
     crs : str, optional

@@ -45,10 +45,9 @@ def read_source(path: str | Path, layout: Layout) -> RawTable:
     raw = read_table(path, layout)
     parts = {}
     for name, rules in (("layers", layout.layers), ("water_zones", layout.water_zones)):
-        if rules is not None and rules.file is not None:
-            companion = path.with_name(rules.file.format(stem=path.name.split(".")[0]))
-            if companion.exists() or not rules.optional:
-                parts[name] = read_table(companion, layout, part=rules)
+        companion = rules.companion_of(path) if rules is not None else None
+        if companion is not None and rules is not None and (companion.exists() or not rules.optional):
+            parts[name] = read_table(companion, layout, part=rules)
     return replace(raw, parts=parts) if parts else raw
 
 
