@@ -166,6 +166,7 @@ def test_owner_reads_no_note_that_may_speak_of_one_well(tmp_path, estimate, no_s
         ).read_text("utf-8")
         assert "412 ft" not in html
         assert "180 m" not in html
+        assert "of the lot and" in html
         assert "nearest" not in Outline(html).text.lower()
 
 

@@ -150,6 +150,7 @@ def _lot_map(
     if owner:
         layers, boxes = owner_view.squares_layer(near, estimate.longitude, estimate.latitude, settings.private_minimum)
         groups += layers
+        boxes = boxes or [map_data.box_about(estimate.longitude, estimate.latitude, 5000.0)]
     else:
         ramps = map_data.well_ramps(near if len(near) > 2 else neighbours, settings.colour_classes)
         others = near[~near["record_id"].isin(neighbours["record_id"])]
@@ -249,12 +250,15 @@ def _surroundings(estimate: LotEstimate, wells: pd.DataFrame, settings: ReportSe
     rows: list[tuple[str, str]] = []
     if len(near) >= minimum:
         rows = owner_view.quantity_ranges(near, minimum)
+    counts = (
+        f"{owner_view.count_text(estimate.wells_within_1km, minimum)} within 1 km (0.6 mi) of the lot and "
+        f"{owner_view.count_text(estimate.wells_within_5km, minimum)} within 5 km (3.1 mi)."
+    )
     return {
         "text": (
-            f"{owner_view.count_text(estimate.wells_within_1km, minimum)} within 1 km (0.6 mi) of the lot and "
-            f"{owner_view.count_text(estimate.wells_within_5km, minimum)} within 5 km (3.1 mi). Single wells are not "
-            f"shown: many records are private. No figure here rests on fewer than {minimum} wells."
-        ).capitalize(),
+            f"{counts[0].upper()}{counts[1:]} Single wells are not shown: many records are private. No figure here "
+            f"rests on fewer than {minimum} wells."
+        ),
         "rows": rows,
         "caption": "Wells within 5 km (3.1 mi): eight in ten lie in these ranges.",
     }

@@ -164,7 +164,8 @@ def facts(estimate: LotEstimate, *, owner: bool, minimum: int) -> list[tuple[str
 def no_bid(estimate: LotEstimate, bid: Bid | NoBid | None, figures: bool, *, owner: bool) -> str | None:
     """Return why there is no bid, or None where there is one or none was asked for."""
     if estimate.support == "none" or estimate.draws is None:
-        return "No bid is given: the records cannot say how deep the well must go, so a price would be a guess."
+        thing = "price" if owner else "bid"
+        return f"No {thing} is given: the records cannot say how deep the well must go, so any price would be a guess."
     if not figures:
         return "No price is given in this version, since no figures are."
     if not isinstance(bid, NoBid):

@@ -284,6 +284,13 @@ def boxes_of(wells: pd.DataFrame, *, share: float = 1.0) -> list[Bounds]:
     return [(float(west), float(south), float(east), float(north))]
 
 
+def box_about(longitude: float, latitude: float, radius_m: float) -> Bounds:
+    """Return the (west, south, east, north) of a circle about a place."""
+    north = radius_m / 111_195.0
+    east = north / max(0.1, float(np.cos(np.radians(latitude))))
+    return longitude - east, latitude - north, longitude + east, latitude + north
+
+
 def bounds_of(boxes: Sequence[Bounds]) -> Bounds:
     """Return the frame about some boxes, never smaller than some 800 m; the lower 48 states where there are none."""
     if not len(boxes):

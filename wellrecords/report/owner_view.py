@@ -146,11 +146,13 @@ def squares_group(squares: list[dict[str, Any]], ramp: Ramp) -> dict[str, Any]:
 
 
 def count_text(count: int, minimum: int) -> str:
-    """Return a count of wells, or "fewer than five" in figures.
+    """Return a count of wells, or that it is less than may be told.
 
-    >>> count_text(3, 5), count_text(12, 5)
-    ('fewer than 5 wells', '12 wells')
+    >>> count_text(3, 5), count_text(12, 5), count_text(0, 5)
+    ('fewer than 5 wells', '12 wells', 'no wells')
     """
+    if count == 0:
+        return "no wells"
     return f"fewer than {minimum} wells" if count < minimum else wording.counted(count, "well")
 
 
