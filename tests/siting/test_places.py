@@ -23,9 +23,10 @@ def test_a_way_around_a_wall_is_the_taut_string():
     """From (50, 10) round the end of a wall at (0..80, 45..55) to a goal line at y = 100: two straight pieces."""
     open_ground = box(0, 0, 100, 100).difference(box(-10, 45, 80, 55))
     goal = LineString([(0, 100), (60, 100)])
-    routes = find_routes(make_grid((0, 0, 100, 100), 2.0), open_ground, goal)
+    grid = make_grid((0, 0, 100, 100), 2.0)
+    routes = find_routes(grid, open_ground, goal)
     row, column = 5, 25  # (50, 10)
-    way = routes.way(row, column)
+    way = routes.way(row * grid.x_ft.shape[1] + column)
     taut = np.hypot(30, 35) + 10 + np.hypot(20, 45)
     assert open_ground.covers(way)
     assert way.length == pytest.approx(taut, rel=0.02)
@@ -38,7 +39,7 @@ def test_no_way_is_infinite():
         make_grid((0, 0, 100, 100), 5.0), union_all([box(0, 0, 40, 100), box(60, 0, 100, 100)]), Point(80, 50)
     )
     assert np.isinf(routes.length_ft[10, 2])
-    assert routes.way(10, 2) is None
+    assert routes.way(10 * 21 + 2) is None
 
 
 def test_straight_ways_are_exact():
@@ -120,7 +121,7 @@ def test_ways_stay_on_open_ground_and_are_no_shorter_than_straight(walls):
     grid = make_grid((0, 0, 100, 100), 4.0)
     routes = find_routes(grid, open_ground, goal)
     for row, column in [(1, 1), (1, 12), (1, 24)]:
-        way = routes.way(row, column)
+        way = routes.way(row * grid.x_ft.shape[1] + column)
         if way is None:
             continue
         assert way.difference(open_ground).length <= 4.0

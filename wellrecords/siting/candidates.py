@@ -23,7 +23,7 @@ Expected = Callable[[pd.DataFrame], pd.DataFrame]
 Cost = Callable[[pd.DataFrame, PlaceCosts], np.ndarray]
 """Places and price settings -> cost in dollars of choosing each place."""
 
-_MOST_PLACES = 4000
+_MOST_PLACES = 20_000
 """About how many places of the ground are weighed at most; the grid widens beyond."""
 _MOST_NODES = 60_000
 """About how many places the whole grid has at most, ground or not."""
@@ -97,79 +97,83 @@ def choose_places(
     elevation_ft, expected, cost : callables
         See `Elevation`, `Expected`, `Cost`.
     """
-    notes: list[str] = []
-    features = plan.features
-    ways_in = _union(features, settings, "access")
-    house = _union(features, settings, "house")
+    ways_in = _union(plan.features, settings, "access")
+    house = _union(plan.features, settings, "house")
     grid, in_ground = _grid_over(plan, ground, ways_in, settings)
     points = gpd.GeoSeries(gpd.points_from_xy(grid.x_ft.ravel(), grid.y_ft.ravel()), crs=plan.crs).to_crs(WGS84)
     elevation, slope = _terrain(grid, points, elevation_ft)
-
-    rig_ways = water_ways = None
-    if ways_in is None:
-        notes.append("The site plan shows no road or driveway: the rig's access was not judged.")
-    else:
-        rig_ways = _rig_ways(plan, ground, ways_in, grid, slope, settings)
-    if house is None:
-        notes.append("The site plan shows no house: the water line was not counted.")
-    else:
-        obstacles = _obstacles(features, settings, "trench_may_cross", leave="house")
-        # At least a step, so that no thin obstacle slips between two places of the grid.
-        clear = obstacles.buffer(max(settings.trench_clear_ft, grid.step_ft))
-        water_ways = find_routes(grid, plan.lot.difference(clear).union(house), house)
-
-    where = np.argwhere(in_ground)
-    flat = np.ravel_multi_index(where.T, in_ground.shape)
+    rig_ways = None if ways_in is None else _rig_ways(plan, ground, ways_in, grid, slope, settings)
+    water_ways = None if house is None else _water_ways(plan, ground, house, grid, settings)
     places = pd.DataFrame(
         {
-            "row": where[:, 0],
-            "column": where[:, 1],
+            "node": np.flatnonzero(in_ground),
             "x_ft": grid.x_ft[in_ground],
             "y_ft": grid.y_ft[in_ground],
-            "longitude": points.x.to_numpy()[flat],
-            "latitude": points.y.to_numpy()[flat],
+            "longitude": points.x.to_numpy()[in_ground.ravel()],
+            "latitude": points.y.to_numpy()[in_ground.ravel()],
             "elevation_ft": elevation[in_ground],
             "slope_percent": slope[in_ground],
             "access_ft": np.nan if rig_ways is None else rig_ways.length_ft[in_ground],
             "trench_ft": np.nan if water_ways is None else water_ways.length_ft[in_ground],
         }
     )
-    places["slack_ft"] = _slacks(places, features).min(axis=0)
+    places["slack_ft"] = _slacks(places, plan.features).min(axis=0)
     if expected is not None:
-        given = expected(places)
-        if len(given) != len(places):
-            msg = f"`expected` must return a row a place: got {len(given)} rows for {len(places)} places."
-            raise ValueError(msg)
-        places = places.join(given.reset_index(drop=True))
+        places = places.join(_one_row_a_place(expected(places), len(places)))
     chosen = _best_apart(_ranked(places, settings, cost), settings)
-    access = [_way(rig_ways, place) for place in chosen[["row", "column"]].to_numpy()]
-    trenches = [_way(water_ways, place) for place in chosen[["row", "column"]].to_numpy()]
-    if house is not None:
-        chosen["trench_ft"] = [np.inf if way is None else way.length for way in trenches]
-    if ways_in is not None:
-        chosen["access_ft"] = [np.inf if way is None else way.length for way in access]
-    chosen["rig_access"] = pd.array([pd.NA if ways_in is None else way is not None for way in access], dtype="boolean")
+    return _presented(chosen, plan, rig_ways, water_ways, settings, cost)
+
+
+def _presented(
+    chosen: pd.DataFrame,
+    plan: Plan,
+    rig_ways: Routes | None,
+    water_ways: Routes | None,
+    settings: SitingSettings,
+    cost: Cost,
+) -> Places:
+    """Give the chosen places their drawn ways, their rank, the limits that bind, and their words."""
+    notes = []
+    if rig_ways is None:
+        notes.append("The site plan shows no road or driveway: the rig's access was not judged.")
+    if water_ways is None:
+        notes.append("The site plan shows no house: the water line was not counted.")
+    access, trenches = ([_way(ways, node) for node in chosen["node"]] for ways in (rig_ways, water_ways))
+    reached = [pd.NA if rig_ways is None else way is not None for way in access]
+    chosen = chosen.assign(
+        access_ft=_lengths(access, rig_ways),
+        trench_ft=_lengths(trenches, water_ways),
+        rig_access=pd.array(reached, dtype="boolean"),
+    )
     # Tightened ways are a little shorter, so the order may change.
     chosen = _ranked(chosen, settings, cost)
     order = chosen.index
-    chosen = chosen.reset_index(drop=True)
+    chosen = chosen.drop(columns="node").reset_index(drop=True)
     chosen[["access_ft", "trench_ft"]] = chosen[["access_ft", "trench_ft"]].replace(np.inf, np.nan)
     chosen.insert(0, "rank", np.arange(1, len(chosen) + 1))
-    if ways_in is not None and not chosen["rig_access"].any():
+    if rig_ways is not None and not chosen["rig_access"].any():
         notes.append("The rig reaches none of the allowed ground from the road: clear a way, or ask for a smaller rig.")
-    distances = _distances(chosen, features)
-    tightest = distances.loc[distances.groupby("rank")["slack_ft"].idxmin()].set_index("rank")
-    chosen["binding"] = tightest.loc[chosen["rank"], "feature"].to_numpy()
+    distances = _distances(chosen, plan.features)
+    tightest = distances.groupby("rank").head(1).set_index("rank")
+    chosen["binding"] = tightest["feature"].to_numpy()
     chosen["sentence"] = [
-        _sentence(place, tightest.loc[place["rank"]], house is not None) for place in chosen.to_dict("records")
+        _sentence(place, tightest.loc[place["rank"]], water_ways is not None) for place in chosen.to_dict("records")
     ]
     return Places(
-        chosen.drop(columns=["row", "column"]),
-        distances,
-        [access[number] for number in order],
-        [trenches[number] for number in order],
-        tuple(notes),
+        chosen, distances, [access[number] for number in order], [trenches[number] for number in order], tuple(notes)
     )
+
+
+def _one_row_a_place(table: pd.DataFrame, count: int) -> pd.DataFrame:
+    if len(table) != count:
+        msg = f"`expected` must return a row a place: got {len(table)} rows for {count} places."
+        raise ValueError(msg)
+    return table.reset_index(drop=True)
+
+
+def _lengths(ways: list[LineString | None], routes: Routes | None) -> list[float]:
+    """Return the lengths of ways: infinite where none leads, null where none was looked for."""
+    return [np.nan if routes is None else np.inf if way is None else way.length for way in ways]
 
 
 def _union(features: gpd.GeoDataFrame, settings: SitingSettings, flag: str) -> BaseGeometry | None:
@@ -239,6 +243,14 @@ def _rig_ways(
     return find_routes(grid, open_ground, ways_in, passable)
 
 
+def _water_ways(plan: Plan, ground: BaseGeometry, house: BaseGeometry, grid: Grid, settings: SitingSettings) -> Routes:
+    """Return the ways for a trench: on the lot, clear of what it may not cross."""
+    obstacles = _obstacles(plan.features, settings, "trench_may_cross", leave="house")
+    # At least a step, so that no thin obstacle slips between two places of the grid.
+    clear = obstacles.buffer(max(settings.trench_clear_ft, grid.step_ft))
+    return find_routes(grid, shapely.union_all([plan.lot.difference(clear), house, ground]), house)
+
+
 def _slacks(places: pd.DataFrame, features: gpd.GeoDataFrame) -> np.ndarray:
     """Return the room to spare from each feature to each place, (n_features, n_places), feet."""
     points = shapely.points(places["x_ft"], places["y_ft"])
@@ -273,8 +285,8 @@ def _best_apart(ranked: pd.DataFrame, settings: SitingSettings) -> pd.DataFrame:
     return ranked.iloc[kept].reset_index(drop=True)
 
 
-def _way(ways: Routes | None, place: np.ndarray) -> LineString | None:
-    return None if ways is None else ways.way(int(place[0]), int(place[1]))
+def _way(routes: Routes | None, node: int) -> LineString | None:
+    return None if routes is None else routes.way(node)
 
 
 def _distances(chosen: pd.DataFrame, features: gpd.GeoDataFrame) -> pd.DataFrame:

@@ -52,9 +52,14 @@ class Routes:
     _open_ground: BaseGeometry
     _goal: BaseGeometry
 
-    def way(self, row: int, column: int) -> LineString | None:
-        """Return the tightened way from a place to the goal, None where there is none."""
-        node = int(np.ravel_multi_index((row, column), self.length_ft.shape))
+    def way(self, node: int) -> LineString | None:
+        """Return the tightened way from a place to the goal, None where there is none.
+
+        Parameters
+        ----------
+        node : int
+            The place's number in the grid, row by row.
+        """
         if not np.isfinite(self.length_ft.ravel()[node]):
             return None
         points = []
