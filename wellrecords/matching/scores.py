@@ -105,7 +105,8 @@ def score_pairs(pairs: np.ndarray, evidence: Evidence, settings: MatchingSetting
     score += _use(a, b, evidence)
     numbers, same_record = _numbers(a, b, evidence)
     score += numbers
-    score += _words(a, b, evidence.owner, OTHER_OWNER_SAYS) + _addresses(a, b, evidence)
+    houses = _addresses(a, b, evidence)
+    score += _words(a, b, evidence.owner, OTHER_OWNER_SAYS) + houses
     inside = np.flatnonzero(copy)
     if len(inside):
         siblings = _against_sibling(a[inside], b[inside], evidence) + np.log(settings.chance_same_source)
@@ -115,9 +116,16 @@ def score_pairs(pairs: np.ndarray, evidence: Evidence, settings: MatchingSetting
     in_batches = np.isin(np.arange(len(WELL_USES)), [WELL_USES.index(use) for use in BATCH_USES])
     batch = in_batches[evidence.use[a]] & in_batches[evidence.use[b]]
     score = np.where(copy & batch & ~same_record, -np.inf, score)
-    across = np.flatnonzero(batch & ~same_source & (later == 0))
+    # So may two holes on one lot be, where a place and a date agree and the depths do not.
+    depth = evidence.readings["total_depth_ft"]
+    close = QUANTITIES["total_depth_ft"]
+    apart = np.abs(depth[a] - depth[b])
+    other_hole = apart > np.fmax(close.relative * np.fmax(depth[a], depth[b]), close.absolute)
+    across = np.flatnonzero((batch | other_hole) & ~same_source & (later == 0))
     if len(across):
-        siblings = _against_sibling(a[across], b[across], evidence) + numbers[across]
+        # One permit may be for both.
+        permits = np.minimum(numbers[across], np.log(SAME_FILE_EXACT / PERMIT_SHARED_BY_SIBLINGS))
+        siblings = _against_sibling(a[across], b[across], evidence) + permits + houses[across]
         score[across] = np.minimum(score[across], siblings + np.log(settings.chance_other_source))
     return score, later
 
