@@ -121,7 +121,7 @@ def report(
     opens without a network.
     """
     settings = _load(settings_file, source)
-    show_refresh(_refreshed(settings))
+    show_refresh(_refreshed(settings), notes=False)
     from wellrecords.report import write_reports
 
     jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, target_gpm=target_gpm, max_depth_ft=max_depth_ft)

@@ -83,8 +83,8 @@ def plain(text: str) -> str:
     return _CONTROL.sub(lambda found: f"\\x{ord(found.group()):02x}", text)
 
 
-def show_refresh(result: RefreshResult) -> None:
-    """Print what a refresh read, kept, merged and held back."""
+def show_refresh(result: RefreshResult, *, notes: bool = True) -> None:
+    """Print what a refresh read, kept, merged and held back, and what its readers noticed."""
     counted = ("rows_read", "kept", "merged", "held_back", "mended", "changes", "flags")
     headings = [name.replace("_", " ") for name in counted]
     rows = [
@@ -97,7 +97,7 @@ def show_refresh(result: RefreshResult) -> None:
         f"Rows read {counts['rows_read']:,} = kept {counts['kept']:,} + merged {counts['merged']:,} "
         f"+ held back {counts['held_back']:,}"
     )
-    for note in result.notes:
+    for note in result.notes if notes else ():
         typer.echo(f"Note: {plain(note)}")
     unchanged = " (no input has changed, so nothing was read again)" if result.unchanged else ""
     typer.echo(f"Dataset: {short(result.version)}{unchanged}")

@@ -1,0 +1,160 @@
+"""The job for a lot: the rooms called in their order, the lot's own wishes heard, nothing computed twice."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from shapely.geometry import Point
+
+from wellrecords import jobs
+from wellrecords.bid import Bid, NoBid
+from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.settings import load_settings
+from wellrecords.simulation import RegionSettings, as_canonical, simulate_region
+
+SETTINGS = """
+[region]
+name = "Simulated"
+crs = "EPSG:26919"
+bounds = [-71, 44, -68, 46]
+store = "store"
+[[sources]]
+file = "none.csv"
+layout = "california_wcr"
+[estimate]
+n_draws = 200
+target_yield_gpm = 4.0
+[demand]
+persons = 3
+[bid]
+price_book = "{price_book}"
+margin = 0.1
+"""
+
+
+@pytest.fixture(scope="module")
+def settings(tmp_path_factory, request):
+    file = tmp_path_factory.mktemp("region") / "region.toml"
+    price_book = request.config.rootpath / "sample_records" / "price_book.toml"
+    file.write_text(SETTINGS.format(price_book=price_book.as_posix()))
+    return jobs.job_settings(load_settings(file))
+
+
+@pytest.fixture(scope="module")
+def wells():
+    region = simulate_region(RegionSettings(width_m=6_000.0, height_m=6_000.0), random_state=4)
+    holes = region.drill(region.random_places(200, random_state=1), 5.0, 500.0, random_state=2)
+    return as_canonical(holes, region.settings.crs)
+
+
+@pytest.fixture(scope="module")
+def lots(wells):
+    middle = wells[0].geometry.union_all().centroid
+    return gpd.GeoDataFrame(
+        {
+            "lot_id": ["near", "thirsty", "far"],
+            "name": ["Near lot", None, "Far lot"],
+            "persons": [2.0, np.nan, np.nan],
+            "bedrooms": [np.nan, 4.0, np.nan],
+            "target_yield_gpm": [np.nan, 9.0, np.nan],
+            "max_depth_ft": [np.nan, 450.0, np.nan],
+        },
+        geometry=[middle, middle, Point(middle.x + 2.0, middle.y)],
+        crs="EPSG:4326",
+    )
+
+
+@pytest.fixture(scope="module")
+def done(wells, lots, settings):
+    return jobs.run_jobs(wells[0], lots, settings, wells[1])
+
+
+def test_each_lot_is_answered_in_order(done, lots):
+    assert [job.lot_id for job in done] == list(lots["lot_id"])
+    assert [job.name for job in done] == ["Near lot", "thirsty", "Far lot"]
+
+
+def test_a_lot_s_wishes_win_over_the_settings(done):
+    near, thirsty, _ = done
+    assert (near.estimate.target_yield_gpm, near.estimate.max_depth_ft) == (4.0, 600.0)
+    assert (thirsty.estimate.target_yield_gpm, thirsty.estimate.max_depth_ft) == (9.0, 450.0)
+    assert (near.demand.persons, near.demand.bedrooms) == (2.0, None)
+    assert (thirsty.demand.persons, thirsty.demand.bedrooms) == (None, 4.0)
+
+
+def test_more_water_is_deeper(done):
+    near, thirsty, _ = done
+    assert near.estimate.draws["depth_to_target_ft"].quantile(0.5, "lower") < thirsty.estimate.draws[
+        "depth_to_target_ft"
+    ].quantile(0.5, "lower")
+
+
+def test_where_the_records_cannot_say_no_figure_is_given(done):
+    far = done[2]
+    assert far.estimate.support == "none"
+    assert isinstance(far.bid, NoBid)
+    row = jobs.answers(done).set_index("lot_id").loc["far"]
+    figures = [name for name in row.index if "_p" in name and name[-3:] in ("p10", "p50", "p90")] + ["fixed_price_usd"]
+    assert len(figures) == 16
+    assert row[figures].isna().all()
+
+
+def test_the_table_says_what_the_bid_says(done):
+    row = jobs.answers(done).set_index("lot_id").loc["near"]
+    assert isinstance(done[0].bid, Bid)
+    assert row["fixed_price_usd"] == done[0].bid.fixed_price_usd
+    assert row["cost_usd_p10"] <= row["cost_usd_p50"] <= row["cost_usd_p90"]
+    assert row["cost_usd_p50"] == pytest.approx(np.median(done[0].bid.total_usd))
+
+
+def write_lots(path, lots):
+    lots.to_file(path, driver="GeoJSON")
+    return path
+
+
+def test_lots_are_read_back_and_chosen_by_name(tmp_path, lots):
+    file = write_lots(tmp_path / "lots.geojson", lots)
+    assert list(jobs.read_lots(file)["lot_id"]) == list(lots["lot_id"])
+    assert list(jobs.read_lots(file, ["far"])["lot_id"]) == ["far"]
+    with pytest.raises(WellRecordsError, match=r"no lot gone.*near, thirsty, far"):
+        jobs.read_lots(file, ["gone"])
+
+
+def test_faulty_lots_are_told_together(tmp_path, lots):
+    faulty = lots.assign(lot_id=["a", "a", None], persons=[-1.0, 2.0, 2.0])
+    with pytest.raises(ProblemsError) as caught:
+        jobs.read_lots(write_lots(tmp_path / "lots.geojson", faulty))
+    assert {problem.what for problem in caught.value.problems} == {
+        "two lots have one name",
+        "the lot has no name",
+        "persons is no number",
+    }
+
+
+def test_a_file_that_is_no_map_is_an_expected_error(tmp_path):
+    file = tmp_path / "lots.geojson"
+    file.write_text("lots")
+    with pytest.raises(WellRecordsError, match="cannot be read"):
+        jobs.read_lots(file)
+
+
+@pytest.mark.parametrize("place", [(200.0, 45.0), (45.0, 95.0), (float("nan"), 45.0)])
+def test_a_place_off_the_earth_is_refused(place):
+    with pytest.raises(WellRecordsError, match="longitude first"):
+        jobs.lot_at(*place)
+
+
+def test_a_wrong_key_in_any_table_is_named(tmp_path):
+    file = tmp_path / "region.toml"
+    text = SETTINGS.replace("n_draws = 200", "draws = 200").replace("persons = 3", 'persons = "three"')
+    file.write_text(text.format(price_book="p.toml"))
+    with pytest.raises(ProblemsError) as caught:
+        jobs.job_settings(load_settings(file))
+    assert {problem.column for problem in caught.value.problems} == {"estimate.draws", "demand.persons"}
+
+
+def test_answers_is_one_row_a_lot(done):
+    table = jobs.answers(done, (0.05, 0.5))
+    assert isinstance(table, pd.DataFrame)
+    assert len(table) == len(done)
+    assert {"depth_to_target_ft_p05", "yield_gpm_p50"} <= set(table.columns)
