@@ -20,7 +20,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import log_ndtr
+from scipy.special import log_ndtr, ndtr, ndtri
 
 from wellrecords.interpolation.covariance import Covariance, FloatArray
 from wellrecords.interpolation.kernel import solve
@@ -28,6 +28,7 @@ from wellrecords.interpolation.neighbours import IntArray, Places
 
 LOG_SQRT_2PI = 0.5 * np.log(2.0 * np.pi)
 DAMPING = 0.7
+GIBBS_SWEEPS = 6
 NO_INFORMATION = 1e6  # site variance of a reading that says nothing, in sills
 
 
@@ -129,15 +130,6 @@ def leave_out(
     return Cavities(combined, posterior + own), wells
 
 
-def log_probability(low: FloatArray, high: FloatArray, mean: FloatArray, variance: FloatArray) -> FloatArray:
-    """Log probability of each interval under a normal; log density where the reading is exact."""
-    sd = np.sqrt(variance)
-    a, b = (low - mean) / sd, (high - mean) / sd
-    with np.errstate(invalid="ignore"):
-        density = -0.5 * a**2 - LOG_SQRT_2PI - np.log(sd)
-    return np.where(low == high, density, _log_mass(a, b))
-
-
 def _log_mass(a: FloatArray, b: FloatArray) -> FloatArray:
     """Log of Phi(b) - Phi(a), kept accurate in both tails by turning the interval to the left one."""
     with np.errstate(invalid="ignore"):
@@ -204,3 +196,40 @@ def update_sites(
     precision = damping * precision + (1.0 - damping) * old
     pull = damping * pull + (1.0 - damping) * old * sites.value
     return Sites(np.where(exact, low, pull / precision), np.where(exact, 0.0, 1.0 / precision))
+
+
+def draw_inside(
+    low: FloatArray, high: FloatArray, mean: FloatArray, sd: FloatArray, random_state: np.random.Generator
+) -> FloatArray:
+    """Draw each reading from N(mean, sd^2) inside its interval; an exact one is itself."""
+    below, above = ndtr((low - mean) / sd), ndtr((high - mean) / sd)
+    level = below + (above - below) * random_state.uniform(size=len(low))
+    drawn = mean + sd * ndtri(np.clip(level, 1e-12, 1.0 - 1e-12))
+    return np.where(low == high, low, np.clip(drawn, low, high))
+
+
+def complete(
+    covariance: Covariance,
+    places: Places,
+    sites: Sites,
+    low: FloatArray,
+    high: FloatArray,
+    neighbours: IntArray,
+    random_state: np.random.Generator,
+    n_jobs: int = 1,
+) -> FloatArray:
+    """Draw one complete set of readings, all of them inside their intervals and fitting each other.
+
+    A few half-sweeps of Gibbs sampling (data augmentation: Tanner and Wong
+    1987, J. Am. Stat. Assoc. 82, 528-540), begun from the sites: each time
+    half of the censored readings are drawn anew given all others. Parameters
+    fitted to such a set cannot mistake what censoring hides for nugget.
+    """
+    censored = low != high
+    current = sites
+    for sweep in range(GIBBS_SWEEPS):
+        cavities, _ = leave_out(covariance, places, current, neighbours, with_crowd=True, n_jobs=n_jobs)
+        drawn = draw_inside(low, high, cavities.mean, np.sqrt(cavities.variance), random_state)
+        renewed = censored & ((random_state.uniform(size=len(low)) < 0.5) | (sweep == 0))
+        current = Sites(np.where(renewed, drawn, current.value), np.where(renewed | ~censored, 0.0, current.variance))
+    return current.value

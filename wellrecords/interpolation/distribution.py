@@ -1,4 +1,12 @@
-"""The predictive distribution: one for each place asked."""
+r"""The predictive distribution: one for each place asked.
+
+A distribution is kept as a table: the (transformed) reading at some normal
+scores :math:`\zeta`, rising along each row. Kriging alone gives
+:math:`m + s \zeta`, a straight line, for which two columns are enough; a
+blend with a forest bends it. What the scores of held-out readings really
+looked like, the `ResidualDistribution`, then says which score belongs to
+which probability.
+"""
 
 from __future__ import annotations
 
@@ -12,18 +20,20 @@ from scipy.special import ndtr, ndtri
 from wellrecords.interpolation.covariance import FloatArray
 
 Transform = Literal["log", "identity"]
+SCORES = np.linspace(-2.8, 2.8, 29)  # normal scores at which bent distributions are tabulated
+LEAST_STEP = 1e-9  # keeps the table of heaped readings rising
 
 
 @dataclass(frozen=True)
 class ResidualDistribution:
-    """Distribution of standardised residuals, as a quantile function.
+    """Distribution of the scores of held-out readings, as a quantile function.
 
     Parameters
     ----------
     levels : ndarray of shape (q,)
         Rising probabilities inside (0, 1).
     values : ndarray of shape (q,)
-        The residual at each level. Between levels the function is linear;
+        The score at each level. Between levels the function is linear;
         beyond the outer ones it goes on with the tail of a normal
         distribution through the last point.
     """
@@ -32,7 +42,7 @@ class ResidualDistribution:
     values: FloatArray
 
     def quantile(self, level: FloatArray) -> FloatArray:
-        """Residual at each level, any shape."""
+        """Score at each level, any shape."""
         inner = np.interp(level, self.levels, self.values)
         first, last = ndtri(self.levels[0]), ndtri(self.levels[-1])
         z = ndtri(level)
@@ -41,7 +51,7 @@ class ResidualDistribution:
         return np.where(level < self.levels[0], below, np.where(level > self.levels[-1], above, inner))
 
     def cdf(self, value: FloatArray) -> FloatArray:
-        """Probability of a residual at or below each value, any shape."""
+        """Probability of a score at or below each value, any shape."""
         inner = np.interp(value, self.values, self.levels)
         first, last = ndtri(self.levels[0]), ndtri(self.levels[-1])
         below = ndtr(first + (value - self.values[0]) / self._slope)
@@ -50,14 +60,68 @@ class ResidualDistribution:
 
     @property
     def _slope(self) -> float:
-        """Residuals for one unit of the normal score, over the whole span."""
+        """Score for one unit of the normal score, over the whole span."""
         return float((self.values[-1] - self.values[0]) / (ndtri(self.levels[-1]) - ndtri(self.levels[0])))
 
 
-def normal_residuals(count: int = 199) -> ResidualDistribution:
-    """Return the standard normal as a residual distribution."""
-    levels = (np.arange(count) + 0.5) / count
-    return ResidualDistribution(levels, ndtri(levels))
+@dataclass(frozen=True)
+class ScoreTable:
+    """Readings at normal scores, a row for each of m places.
+
+    Parameters
+    ----------
+    scores : ndarray of shape (c,), c >= 2
+        Rising normal scores, the same for all places.
+    values : ndarray of shape (m, c)
+        Transformed reading at each score, rising along the row; linear
+        between the columns, and beyond them with the mean slope of the row.
+    """
+
+    scores: FloatArray
+    values: FloatArray
+
+    @classmethod
+    def normal(cls, mean: FloatArray, sd: FloatArray) -> ScoreTable:
+        """Return the table of a normal distribution at each place."""
+        return cls(np.array([-1.0, 1.0]), np.column_stack([mean - sd, mean + sd]))
+
+    def __len__(self) -> int:
+        return len(self.values)
+
+    def rising(self) -> ScoreTable:
+        """Return the table with every row strictly rising."""
+        spread = np.maximum(self.values.max(axis=1) - self.values.min(axis=1), np.finfo(np.float32).tiny)
+        values = np.maximum.accumulate(self.values, axis=1) + LEAST_STEP * spread[:, None] * self.scores
+        return ScoreTable(self.scores, values)
+
+    def at(self, scores: FloatArray) -> FloatArray:
+        """Return the table resampled at other scores, shape (m, q)."""
+        return self.value(np.broadcast_to(scores[:, None], (len(scores), len(self)))).T
+
+    def value(self, score: FloatArray) -> FloatArray:
+        """Return the reading at a score for each place, shape (m,) or (n_draws, m)."""
+        column = np.clip(np.searchsorted(self.scores, score) - 1, 0, len(self.scores) - 2)
+        row = np.arange(len(self))
+        left, right = self.values[row, column], self.values[row, column + 1]
+        inner = left + (right - left) * (score - self.scores[column]) / (self.scores[column + 1] - self.scores[column])
+        below = self.values[:, 0] + (score - self.scores[0]) * self._slope
+        above = self.values[:, -1] + (score - self.scores[-1]) * self._slope
+        return np.where(score < self.scores[0], below, np.where(score > self.scores[-1], above, inner))
+
+    def score(self, value: FloatArray) -> FloatArray:
+        """Return the score of a reading at each place, shape (m,); infinite readings have infinite scores."""
+        row = np.arange(len(self))
+        column = np.clip((self.values < value[:, None]).sum(axis=1) - 1, 0, len(self.scores) - 2)
+        left, right = self.values[row, column], self.values[row, column + 1]
+        step = self.scores[column + 1] - self.scores[column]
+        inner = self.scores[column] + step * (value - left) / (right - left)
+        below = self.scores[0] + (value - self.values[:, 0]) / self._slope
+        above = self.scores[-1] + (value - self.values[:, -1]) / self._slope
+        return np.where(value < self.values[:, 0], below, np.where(value > self.values[:, -1], above, inner))
+
+    @property
+    def _slope(self) -> FloatArray:
+        return (self.values[:, -1] - self.values[:, 0]) / (self.scores[-1] - self.scores[0])
 
 
 @dataclass(frozen=True)
@@ -67,19 +131,18 @@ class PredictiveDistribution:
     Parameters
     ----------
     transform : {"log", "identity"}
-        Scale on which `location` and `scale` stand.
-    location, scale : ndarrays of shape (m,)
+        Scale on which the table stands.
+    table : ScoreTable of m places
     residuals : ResidualDistribution
-        Of (transformed reading - location) / scale.
+        Which score belongs to which probability.
     """
 
     transform: Transform
-    location: FloatArray
-    scale: FloatArray
+    table: ScoreTable
     residuals: ResidualDistribution
 
     def __len__(self) -> int:
-        return len(self.location)
+        return len(self.table)
 
     def quantile(self, level: float | npt.ArrayLike) -> FloatArray:
         """Quantiles in the unit of the readings.
@@ -94,10 +157,8 @@ class PredictiveDistribution:
         ndarray of shape (m,) for one level, (m, q) for several
         """
         levels = _check_levels(level)
-        z = self.residuals.quantile(levels)
-        if levels.ndim == 0:
-            return self._back(self.location + self.scale * z)
-        return self._back(self.location[:, None] + self.scale[:, None] * z)
+        table = self.table.at(np.atleast_1d(self.residuals.quantile(levels)))
+        return self._back(table[:, 0] if levels.ndim == 0 else table)
 
     def quantile_at(self, level: npt.ArrayLike) -> FloatArray:
         """Quantiles at a level of its own for each place.
@@ -112,14 +173,14 @@ class PredictiveDistribution:
         -------
         ndarray of the shape of `level`
         """
-        return self._back(self.location + self.scale * self.residuals.quantile(_check_levels(level)))
+        return self._back(self.table.value(self.residuals.quantile(_check_levels(level))))
 
     def cdf(self, value: float | npt.ArrayLike) -> FloatArray:
         """Probability of a reading at or below `value`.
 
         Parameters
         ----------
-        value : float or array-like broadcasting to (m,)
+        value : float or array-like of shape (m,)
             In the unit of the readings.
 
         Returns
@@ -130,8 +191,7 @@ class PredictiveDistribution:
         if self.transform == "log":
             with np.errstate(divide="ignore", invalid="ignore"):
                 values = np.where(values > 0, np.log(values), -np.inf)
-        with np.errstate(invalid="ignore"):
-            return self.residuals.cdf((values - self.location) / self.scale)
+        return self.residuals.cdf(self.table.score(np.broadcast_to(values, (len(self),))))
 
     def sample(self, n_draws: int = 1, random_state: int | np.random.Generator | None = None) -> FloatArray:
         """Draw readings, independent between places, shape (n_draws, m)."""

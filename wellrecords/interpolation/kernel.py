@@ -19,16 +19,24 @@ last term (Rasmussen and Williams 2006, eq. 2.25 and 2.26).
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
-from wellrecords.interpolation.covariance import Covariance, FloatArray
+from wellrecords.interpolation.covariance import KINDS, Covariance, FloatArray
 from wellrecords.interpolation.neighbours import IntArray, Places
 
+try:
+    from wellrecords.interpolation.compiled import solve_tile
+except ImportError:  # numba is optional
+    solve_tile = None  # type: ignore[assignment]
+
 TILE_BYTES = 32_000_000  # working memory of one tile of systems, for each thread
+SMALLEST_TILE = 128  # systems; below that a thread costs more than it saves
 
 
 @dataclass(frozen=True)
@@ -87,31 +95,91 @@ def solve(
     """
     m, k = neighbours.shape
     out = Solution(np.empty(m), np.empty(m), np.empty((m, k)))
+    neighbours = np.ascontiguousarray(neighbours)
+    task = _compiled_task if solve_tile is not None else _numpy_task
 
     def one_tile(tile: slice) -> None:
-        index = neighbours[tile]
-        points = places.coordinates[index]
-        error2 = places.error2_m2[index]
-        matrix = covariance(_pair_distance2(points, error2))
-        diagonal = np.arange(k)
-        matrix[:, diagonal, diagonal] = covariance(2.0 * error2) + noise[index]
-        offset = points - targets[tile, None, :]
-        c0 = covariance(np.einsum("mki,mki->mk", offset, offset) + error2 + target_error2_m2[tile, None])
-        sides = np.stack([c0, np.ones_like(c0)], axis=-1)
-        a, b = np.moveaxis(np.linalg.solve(matrix, sides), -1, 0)
-        variance = covariance.sill - np.einsum("mk,mk->m", c0, a)
-        if known_mean is None:
-            gap, total = 1.0 - a.sum(axis=1), b.sum(axis=1)
-            weights = a + b * (gap / total)[:, None]
-            variance += gap**2 / total
-            mean = np.einsum("mk,mk->m", weights, values[index])
-        else:
-            weights = a
-            mean = known_mean + np.einsum("mk,mk->m", weights, values[index] - known_mean)
-        out.mean[tile], out.variance[tile], out.weights[tile] = mean, np.maximum(variance, 0.0), weights
+        piece = Solution(out.mean[tile], out.variance[tile], out.weights[tile])
+        task(
+            covariance,
+            places,
+            values,
+            noise,
+            targets[tile],
+            target_error2_m2[tile],
+            neighbours[tile],
+            known_mean,
+            piece,
+        )
 
-    run_tiles(one_tile, m, bytes_each=6 * 8 * k * k, n_jobs=n_jobs)
+    bytes_each = 6 * 8 * k * k
+    if solve_tile is not None:  # one system at a time: cut the work evenly among the threads instead
+        bytes_each = TILE_BYTES // max(SMALLEST_TILE, -(-m // (4 * n_jobs)))
+    run_tiles(one_tile, m, bytes_each=bytes_each, n_jobs=n_jobs)
     return out
+
+
+def _compiled_task(
+    covariance: Covariance,
+    places: Places,
+    values: FloatArray,
+    noise: FloatArray,
+    targets: FloatArray,
+    target_error2_m2: FloatArray,
+    neighbours: IntArray,
+    known_mean: float | None,
+    out: Solution,
+) -> None:
+    solve_tile(
+        KINDS.index(covariance.kind),
+        float(covariance.sill),
+        float(covariance.range_m),
+        places.coordinates,
+        places.error2_m2,
+        values,
+        noise,
+        targets,
+        target_error2_m2,
+        neighbours,
+        known_mean is not None,
+        0.0 if known_mean is None else float(known_mean),
+        out.mean,
+        out.variance,
+        out.weights,
+    )
+
+
+def _numpy_task(
+    covariance: Covariance,
+    places: Places,
+    values: FloatArray,
+    noise: FloatArray,
+    targets: FloatArray,
+    target_error2_m2: FloatArray,
+    neighbours: IntArray,
+    known_mean: float | None,
+    out: Solution,
+) -> None:
+    points = places.coordinates[neighbours]
+    error2 = places.error2_m2[neighbours]
+    matrix = covariance(_pair_distance2(points, error2))
+    diagonal = np.arange(neighbours.shape[1])
+    matrix[:, diagonal, diagonal] = covariance(2.0 * error2) + noise[neighbours]
+    offset = points - targets[:, None, :]
+    c0 = covariance(np.einsum("mki,mki->mk", offset, offset) + error2 + target_error2_m2[:, None])
+    sides = np.stack([c0, np.ones_like(c0)], axis=-1)
+    a, b = np.moveaxis(np.linalg.solve(matrix, sides), -1, 0)
+    variance = covariance.sill - np.einsum("mk,mk->m", c0, a)
+    read = values[neighbours]
+    if known_mean is None:
+        gap, total = 1.0 - a.sum(axis=1), b.sum(axis=1)
+        out.weights[:] = a + b * (gap / total)[:, None]
+        variance += gap**2 / total
+        out.mean[:] = np.einsum("mk,mk->m", out.weights, read)
+    else:
+        out.weights[:] = a
+        out.mean[:] = known_mean + np.einsum("mk,mk->m", a, read - known_mean)
+    out.variance[:] = np.maximum(variance, 0.0)
 
 
 def _pair_distance2(points: FloatArray, error2: FloatArray) -> FloatArray:
@@ -131,6 +199,15 @@ def tiles(count: int, bytes_each: int) -> Iterator[slice]:
         yield slice(start, min(count, start + size))
 
 
+@cache
+def thread_pool(n_jobs: int) -> ThreadPoolExecutor:
+    """Return the pool of so many threads, started once."""
+    return ThreadPoolExecutor(max_workers=n_jobs)
+
+
+os.register_at_fork(after_in_child=thread_pool.cache_clear)
+
+
 def run_tiles(task: Callable[[slice], None], count: int, bytes_each: int, n_jobs: int) -> None:
     """Run `task` on every tile, in at most `n_jobs` threads."""
     slices = list(tiles(count, bytes_each))
@@ -138,5 +215,4 @@ def run_tiles(task: Callable[[slice], None], count: int, bytes_each: int, n_jobs
         for tile in slices:
             task(tile)
         return
-    with ThreadPoolExecutor(max_workers=n_jobs) as pool:
-        list(pool.map(task, slices))
+    list(thread_pool(n_jobs).map(task, slices))

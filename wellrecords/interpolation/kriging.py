@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Self
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Literal, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -11,16 +12,25 @@ from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 
 from wellrecords.interpolation import calibration, censoring
-from wellrecords.interpolation.checks import Readings, check_coordinates, check_readings, refuse_degrees
-from wellrecords.interpolation.covariance import CovarianceKind, FloatArray
-from wellrecords.interpolation.distribution import PredictiveDistribution, Transform
-from wellrecords.interpolation.fitting import fit_covariance, start_covariance
-from wellrecords.interpolation.kernel import solve
-from wellrecords.interpolation.neighbours import IntArray, group_places, nearest, nearest_others
+from wellrecords.interpolation.blend import blend, choose_share
+from wellrecords.interpolation.checks import (
+    check_coordinates,
+    check_covariates,
+    check_readings,
+    check_settings,
+)
+from wellrecords.interpolation.covariance import Covariance, CovarianceKind, FloatArray, stretch
+from wellrecords.interpolation.distribution import SCORES, PredictiveDistribution, ScoreTable, Transform
+from wellrecords.interpolation.fitting import FIT_NEIGHBOURS, fit_covariance, start_covariance
+from wellrecords.interpolation.forest import Forest, features, fit_forest
+from wellrecords.interpolation.kernel import Solution, solve
+from wellrecords.interpolation.neighbours import IntArray, blocks, group_places, nearest, nearest_elsewhere
 
-FIT_ROUNDS = 2
+FIT_ROUNDS = 3  # fits, each on readings completed anew, where any are censored
 SWEEPS = 6
-LONELY_SD = 1.0  # scale of the prediction from a single place, in transformed units, if nothing else is known
+FEWEST_PLACES_FOR_SHAPE = 60
+FEWEST_PLACES_FOR_FOREST = 60
+LONELY_SD = 1.0  # scale of a prediction from a single place, in transformed units, where nothing has measured it
 
 
 @dataclass(frozen=True)
@@ -30,15 +40,19 @@ class LeaveOneOut:
     Parameters
     ----------
     distribution : PredictiveDistribution of n wells
-        From all places but the well's own.
+        From all wells but those of its own block of ground.
     pit_low, pit_high : ndarrays of shape (n,)
         Its probability at the low and the high end of the reading (the
         probability integral transform); equal where the reading is exact.
+    rows : ndarray of shape (n,)
+        Row of each well in the input of `fit`; readings that say nothing
+        (open on both sides) are not among them.
     """
 
     distribution: PredictiveDistribution
     pit_low: FloatArray
     pit_high: FloatArray
+    rows: IntArray
 
     def pit(self, random_state: int | np.random.Generator | None = None) -> FloatArray:
         """One value a well, uniform on (0, 1) if the model is right; drawn inside the interval if censored."""
@@ -47,19 +61,36 @@ class LeaveOneOut:
 
 
 class IntervalKriging(BaseEstimator):
-    """Ordinary kriging in a local neighbourhood, of exact, censored and interval readings.
+    """Local ordinary kriging of exact, censored and interval readings, calibrated.
 
     Parameters
     ----------
     transform : {"log", "identity"}, default="log"
         Scale on which the field is kriged. On the log scale an exact 0 is
         read as "below the smallest positive reading".
-    covariance : {"exponential", "matern", "spherical"}, default="exponential"
+    covariance : {"auto", "exponential", "matern", "spherical"} or Covariance, default="auto"
+        The shape whose parameters are fitted; "auto" takes the exponential
+        or the Matérn, whichever predicts better. A `Covariance` is used as
+        it is.
     n_neighbours : int, default=48
         Places that each prediction leans on. Wells on one point are one
         place.
+    n_trees : int, default=60
+        Size of the quantile forest whose quantiles are averaged with those
+        of kriging as far as it helps on left-out ground; 0 for kriging
+        alone.
+    block_m : float, default=300.0
+        Wells in one square of this size are left out together when
+        predictions are scored: what the next well knows of its neighbour in
+        the same yard is not what anyone knows of a new lot. 0 leaves out one
+        place at a time.
+    anisotropy : tuple of (ratio, angle_deg), optional
+        Range along the long axis over the range across it, and the axis'
+        direction clockwise from north.
+    known_mean : float, optional
+        Simple instead of ordinary kriging, with this mean on the transformed
+        scale.
     random_state : int, Generator or None, default=0
-        Chooses the places scored in the fit; nothing else is random.
     n_jobs : int, default=2
         Threads.
 
@@ -68,7 +99,9 @@ class IntervalKriging(BaseEstimator):
     covariance_ : Covariance
         The fitted model, on the transformed scale.
     residuals_ : ResidualDistribution
-        Of the standardised leave-one-place-out residuals.
+        Of the scores of left-out readings.
+    forest_share_ : float
+        Share of the forest in the quantiles.
     sites_ : Sites
         The Gaussian stand-in of each reading.
     n_features_in_ : int
@@ -80,7 +113,7 @@ class IntervalKriging(BaseEstimator):
     >>> rng = np.random.default_rng(0)
     >>> coordinates = rng.uniform(0, 10_000, size=(300, 2))
     >>> depth_ft = np.exp(4 + coordinates[:, 0] / 10_000 + rng.normal(0, 0.2, 300))
-    >>> model = IntervalKriging().fit(coordinates, depth_ft, depth_ft)
+    >>> model = IntervalKriging(n_trees=20).fit(coordinates, depth_ft, depth_ft)
     >>> model.predict([[5_000.0, 5_000.0]]).quantile([0.1, 0.5, 0.9]).shape
     (1, 3)
     """
@@ -89,14 +122,22 @@ class IntervalKriging(BaseEstimator):
         self,
         transform: Transform = "log",
         *,
-        covariance: CovarianceKind = "exponential",
+        covariance: Literal["auto"] | CovarianceKind | Covariance = "auto",
         n_neighbours: int = 48,
+        n_trees: int = 60,
+        block_m: float = 300.0,
+        anisotropy: tuple[float, float] | None = None,
+        known_mean: float | None = None,
         random_state: int | np.random.Generator | None = 0,
         n_jobs: int = 2,
     ) -> None:
         self.transform = transform
         self.covariance = covariance
         self.n_neighbours = n_neighbours
+        self.n_trees = n_trees
+        self.block_m = block_m
+        self.anisotropy = anisotropy
+        self.known_mean = known_mean
         self.random_state = random_state
         self.n_jobs = n_jobs
 
@@ -119,8 +160,10 @@ class IntervalKriging(BaseEstimator):
             open. `high` defaults to `low`.
         position_error_m : float or array-like of shape (n,), optional
             Root mean square error of each position.
-        covariates : array-like, optional
-            Not used yet.
+        covariates : array-like of shape (n, c), optional
+            Numbers known at every place (elevation, slope), or a DataFrame,
+            whose category columns become one column a class. They enter
+            through the forest.
 
         Returns
         -------
@@ -130,71 +173,142 @@ class IntervalKriging(BaseEstimator):
         ------
         ValueError
             Degrees, NaN, low above high, no reading at all, or none that
-            says where the field lies (all open on one side).
+            bounds the quantity on one side.
         """
+        check_settings(self)
         readings = check_readings(coordinates, low, high, position_error_m, self.transform)
         self.n_features_in_ = 2
-        self._fit_readings(readings)
+        self._shape: calibration.LocalShape | None = None
+        self.readings_ = readings
+        self._rng = np.random.default_rng(self.random_state)
+        self._covariates, self._classes = check_covariates(covariates, None, len(np.asarray(coordinates)))
+        self.places_ = group_places(self._flatten(readings.coordinates), readings.position_error_m)
+        self._block = blocks(self.places_, self.block_m)
+        self._elsewhere = nearest_elsewhere(self.places_, self.n_neighbours, self._block, self.n_jobs)
+        self._others = self._elsewhere
+        if self.block_m > 0:  # the cavity of a site leaves out that one well only
+            alone = np.arange(self.places_.count)
+            self._others = nearest_elsewhere(self.places_, self.n_neighbours, alone, self.n_jobs)
+        self._count = self.places_.per_place(np.ones(len(readings.low)))
+        mean, variance = readings.rough_mean_and_variance()
+        self.sites_ = censoring.start_sites(readings.low, readings.high, mean, variance)
+        if self.places_.count == 1:
+            self._stand_alone(variance)
+        else:
+            self._fit_field(variance)
         return self
 
-    def _fit_readings(self, readings: Readings) -> None:
-        low, high = readings.low, readings.high
-        self.readings_ = readings
-        self.places_ = group_places(readings.coordinates, readings.position_error_m)
-        self._neighbours = nearest_others(self.places_, self.n_neighbours, self.n_jobs)
-        mean, variance = readings.rough_mean_and_variance()
-        self.covariance_ = start_covariance(self.covariance, self.places_, variance)
-        self.sites_ = censoring.start_sites(low, high, mean, variance)
-        if self.places_.count == 1:
-            self._calibrate_alone(variance)
-            return
-        rng = np.random.default_rng(self.random_state)
-        self._sweep()
-        for _ in range(FIT_ROUNDS if readings.any_censored else 1):
-            self.covariance_ = fit_covariance(
-                self.covariance_, self.places_, self.sites_, low, high, self._neighbours, rng, self.n_jobs
-            )
-            self._sweep()
-        self._calibrate()
-
-    def _sweep(self) -> None:
-        """Refresh the sites of the censored wells, a few times over."""
+    def _fit_field(self, variance: float) -> None:
+        """Covariance and sites in turn, then calibration on left-out ground."""
+        if isinstance(self.covariance, Covariance):
+            self.covariance_ = self.covariance
+            self._refresh_sites()
+        else:
+            kinds: tuple[CovarianceKind, ...] = ("exponential", "matern")
+            if self.covariance != "auto":
+                kinds = (self.covariance,)
+            self.covariance_ = start_covariance(kinds[0], self.places_, variance)
+            for _ in range(FIT_ROUNDS if self.readings_.any_censored else 1):
+                self._refresh_sites()
+                self.covariance_ = self._fit_covariance(kinds)
+                kinds = (self.covariance_.kind,)
+            self._refresh_sites()
+        mean, sd = self._left_out_kriging()
+        table = self._left_out_table(mean, sd)
         low, high = self.readings_.low, self.readings_.high
+        self.residuals_ = calibration.residual_distribution(table.score(low), table.score(high), np.ones(len(low)))
+        self._left_out = table
+
+    def _fit_covariance(self, kinds: tuple[CovarianceKind, ...]) -> Covariance:
+        """Fit each kind to the same complete set of readings and keep the best."""
+        readings = self.sites_.value
+        if self.readings_.any_censored:
+            readings = censoring.complete(
+                self.covariance_,
+                self.places_,
+                self.sites_,
+                self.readings_.low,
+                self.readings_.high,
+                self._others[:, :FIT_NEIGHBOURS],
+                self._rng,
+                self.n_jobs,
+            )
+        seed = self._rng.integers(2**31)
+        found = [
+            fit_covariance(
+                replace(self.covariance_, kind=kind),
+                self.places_,
+                readings,
+                self._others,
+                np.random.default_rng(seed),  # every kind is scored on the same places
+                self.n_jobs,
+            )
+            for kind in kinds
+        ]
+        return min(found, key=lambda pair: pair[1])[0]
+
+    def _refresh_sites(self) -> None:
+        """Refresh the sites of the censored wells, a few times over."""
         if not self.readings_.any_censored:
             return
         total = self.covariance_.sill + self.covariance_.nugget
         for _ in range(SWEEPS):
-            cavities, _ = censoring.leave_out(
-                self.covariance_, self.places_, self.sites_, self._neighbours, with_crowd=True, n_jobs=self.n_jobs
-            )
-            self.sites_ = censoring.update_sites(low, high, cavities, self.sites_, total)
+            cavities = self._cavities(with_crowd=True)
+            self.sites_ = censoring.update_sites(self.readings_.low, self.readings_.high, cavities, self.sites_, total)
 
-    def _calibrate(self) -> None:
-        """Learn local scale and residual distribution from leave-one-place-out predictions."""
-        low, high = self.readings_.low, self.readings_.high
+    def _cavities(self, *, with_crowd: bool) -> censoring.Cavities:
         cavities, _ = censoring.leave_out(
-            self.covariance_, self.places_, self.sites_, self._neighbours, with_crowd=False, n_jobs=self.n_jobs
+            self.covariance_,
+            self.places_,
+            self.sites_,
+            self._others if with_crowd else self._elsewhere,
+            with_crowd=with_crowd,
+            known_mean=self.known_mean,
+            n_jobs=self.n_jobs,
         )
-        count = self.places_.per_place(np.ones(len(low)))
-        self._count = count
-        self._squares = self.places_.per_place(calibration.expected_squares(low, high, cavities))
-        around = calibration.local_scale(
-            self._squares[self._neighbours].sum(axis=1), count[self._neighbours].sum(axis=1)
-        )
-        scale = np.sqrt(cavities.variance) * around[self.places_.place_of_well]
-        self._left_out = cavities.mean, scale
-        self.residuals_ = calibration.residual_distribution(
-            (low - cavities.mean) / scale, (high - cavities.mean) / scale, np.ones(len(low))
-        )
+        return cavities
 
-    def _calibrate_alone(self, variance: float) -> None:
-        """One place only: its own readings, and a spread that nothing has measured."""
-        total = variance if len(self.readings_.low) > 2 and variance > 0 else LONELY_SD**2
-        self.covariance_ = self.covariance_.scaled(total / (self.covariance_.sill + self.covariance_.nugget))
+    def _left_out_kriging(self) -> tuple[FloatArray, FloatArray]:
+        """Mean and locally scaled standard deviation of each well from the wells elsewhere."""
+        cavities = self._cavities(with_crowd=False)
+        squares = calibration.expected_squares(self.readings_.low, self.readings_.high, cavities)
+        self._squares = self.places_.per_place(squares)
+        around = self._local_scale(self._elsewhere)
+        return cavities.mean, np.sqrt(cavities.variance) * around[self.places_.place_of_well]
+
+    def _left_out_table(self, mean: FloatArray, sd: FloatArray) -> ScoreTable:
+        """Distribution of each well from the wells elsewhere, the forest blended in where it helps."""
+        self.forest_: Forest | None = None
+        self.forest_share_ = 0.0
+        kriging = self._bent(mean, sd)
+        if self.n_trees == 0 or self.places_.count < FEWEST_PLACES_FOR_FOREST:
+            return kriging
+        readings = self.readings_
+        self._centre = readings.coordinates.mean(axis=0)
+        covariates = None if self._covariates is None else self._covariates[readings.row]
+        inputs = features(readings.coordinates, self._centre, mean, sd, covariates)
+        draw = _imputation(readings.low, readings.high, mean, sd)
+        block = self._block[self.places_.place_of_well]
+        min_leaf = 5 if len(mean) > 2_000 else 3
+        forest = fit_forest(inputs, draw, block, self._rng, n_trees=self.n_trees, min_leaf=min_leaf, n_jobs=self.n_jobs)
+        table = forest.table(inputs, own_wells=True, n_jobs=self.n_jobs)
+        unheard = forest.out_of_bag.sum(axis=0) == 0
+        forest_table = np.where(unheard[:, None], kriging.at(SCORES), table)
+        share = choose_share(kriging.at(SCORES), forest_table, draw(self._rng), self._rng)
+        if share == 0.0:
+            return kriging
+        self.forest_, self.forest_share_ = forest, share
+        return blend(kriging, forest_table, share)
+
+    def _stand_alone(self, variance: float) -> None:
+        """One place only: its own readings, and a spread that hardly anything has measured."""
         n = len(self.readings_.low)
-        self._count, self._squares = np.array([float(n)]), np.array([float(n)])
+        total = variance if n > 2 and variance > 1e-6 else LONELY_SD**2
+        self.covariance_ = Covariance("exponential", 0.5 * total, 1_000.0, 0.5 * total)
+        self._squares = self._count.copy()
+        self.forest_, self.forest_share_ = None, 0.0
         mean = np.full(n, float(np.mean(self.sites_.value)))
-        self._left_out = mean, np.full(n, np.sqrt(total))
+        self._left_out = ScoreTable.normal(mean, np.full(n, np.sqrt(total)))
         self.residuals_ = calibration.residual_distribution(np.empty(0), np.empty(0), np.empty(0))
 
     def predict(self, coordinates: npt.ArrayLike, covariates: npt.ArrayLike | None = None) -> PredictiveDistribution:
@@ -203,39 +317,36 @@ class IntervalKriging(BaseEstimator):
         Parameters
         ----------
         coordinates : array-like of shape (m, 2), metres
+        covariates : array-like of shape (m, c)
+            The same columns as in `fit`.
 
         Returns
         -------
         PredictiveDistribution of m places
         """
-        check_is_fitted(self, "residuals_")
-        points = self._check_targets(coordinates)
-        value, noise, _ = censoring.pool(self.covariance_, self.places_, self.sites_)
-        _, index = nearest(self.places_, points, self.n_neighbours, self.n_jobs)
-        answer = solve(
-            self.covariance_, self.places_, value, noise, points, np.zeros(len(points)), index, n_jobs=self.n_jobs
-        )
-        around = calibration.local_scale(self._squares[index].sum(axis=1), self._count[index].sum(axis=1))
-        scale = np.sqrt(answer.variance + self.covariance_.nugget) * around
-        return PredictiveDistribution(self.transform, answer.mean, scale, self.residuals_)
+        answer, distance, index, points = self._krige(coordinates)
+        extra, _ = check_covariates(covariates, self._classes, len(points), fitted=self._covariates)
+        sd = np.sqrt(answer.variance + self.covariance_.nugget) * self._local_scale(index)
+        table = self._kriging_table(answer.mean, sd, index, distance)
+        if self.forest_ is not None:
+            inputs = features(points, self._centre, answer.mean, sd, extra)
+            table = blend(table, self.forest_.table(inputs, n_jobs=self.n_jobs), self.forest_share_)
+        return PredictiveDistribution(self.transform, table, self.residuals_)
 
-    def _check_targets(self, coordinates: npt.ArrayLike) -> FloatArray:
-        points = check_coordinates(coordinates)
-        # A fit on a small local grid near the origin cannot tell; one on real eastings can.
-        if np.abs(self.readings_.coordinates).max() > 1_000.0:
-            refuse_degrees(points)
-        return points
+    def kriging(self, coordinates: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+        """Return the bare kriging mean and variance (nugget included), on the transformed scale, uncalibrated."""
+        answer, *_ = self._krige(coordinates)
+        return answer.mean, answer.variance + self.covariance_.nugget
 
     def leave_one_out(self) -> LeaveOneOut:
-        """Return each well's distribution from the wells at all other places, and where its reading fell in it."""
+        """Return each well's distribution from the wells elsewhere, and where its reading fell in it."""
         check_is_fitted(self, "residuals_")
-        mean, scale = self._left_out
-        distribution = PredictiveDistribution(self.transform, mean, scale, self.residuals_)
-        ends = [self.residuals_.cdf((end - mean) / scale) for end in (self.readings_.low, self.readings_.high)]
-        return LeaveOneOut(distribution, *ends)
+        distribution = PredictiveDistribution(self.transform, self._left_out, self.residuals_)
+        ends = [self.residuals_.cdf(self._left_out.score(end)) for end in (self.readings_.low, self.readings_.high)]
+        return LeaveOneOut(distribution, ends[0], ends[1], self.readings_.row)
 
     def weights(self, coordinates: npt.ArrayLike) -> tuple[IntArray, FloatArray]:
-        """Return the wells that a prediction leans on.
+        """Return the wells that kriging leans on.
 
         Returns
         -------
@@ -246,23 +357,14 @@ class IntervalKriging(BaseEstimator):
             Kriging weights, summing to 1; the weight of a place is shared
             by its wells as their precision.
         """
-        check_is_fitted(self, "residuals_")
-        points = self._check_targets(coordinates)
-        value, noise, noise_of_well = censoring.pool(self.covariance_, self.places_, self.sites_)
-        _, index = nearest(self.places_, points, self.n_neighbours, self.n_jobs)
-        answer = solve(
-            self.covariance_, self.places_, value, noise, points, np.zeros(len(points)), index, n_jobs=self.n_jobs
-        )
-        wells_of_place = np.split(
-            np.argsort(self.places_.place_of_well, kind="stable"), np.cumsum(self._count).astype(int)[:-1]
-        )
+        answer, _, index, points = self._krige(coordinates)
+        _, noise, noise_of_well = censoring.pool(self.covariance_, self.places_, self.sites_)
+        by_place = np.argsort(self.places_.place_of_well, kind="stable")
+        wells_of_place = np.split(by_place, np.cumsum(self._count).astype(int)[:-1])
         rows = []
         for near, weight in zip(index, answer.weights, strict=True):
             wells = np.concatenate([wells_of_place[place] for place in near])
-            place = self.places_.place_of_well[wells]
-            of_place = np.zeros(self.places_.count)
-            of_place[near] = weight
-            share = of_place[place] * noise[place] / noise_of_well[wells]
+            share = np.repeat(weight * noise[near], self._count[near].astype(int)) / noise_of_well[wells]
             order = np.argsort(-np.abs(share), kind="stable")
             rows.append((self.readings_.row[wells[order]], share[order]))
         width = max((len(wells) for wells, _ in rows), default=0)
@@ -270,3 +372,57 @@ class IntervalKriging(BaseEstimator):
         for number, (wells, share) in enumerate(rows):
             indices[number, : len(wells)], weights[number, : len(wells)] = wells, share
         return indices, weights
+
+    def _krige(self, coordinates: npt.ArrayLike) -> tuple[Solution, FloatArray, IntArray, FloatArray]:
+        """Local kriging at points, the neighbours used with their distances, and the points checked."""
+        check_is_fitted(self, "residuals_")
+        points = check_coordinates(coordinates)
+        flat = self._flatten(points)
+        value, noise, _ = censoring.pool(self.covariance_, self.places_, self.sites_)
+        distance, index = nearest(self.places_, flat, self.n_neighbours, self.n_jobs)
+        answer = solve(
+            self.covariance_,
+            self.places_,
+            value,
+            noise,
+            flat,
+            np.zeros(len(flat)),
+            index,
+            known_mean=self.known_mean,
+            n_jobs=self.n_jobs,
+        )
+        return answer, distance, index, points
+
+    def _bent(self, mean: FloatArray, sd: FloatArray) -> ScoreTable:
+        """Learn the shape of the residuals, and bend the left-out predictions of the wells to it."""
+        self._shape = None
+        if self.places_.count < FEWEST_PLACES_FOR_SHAPE:
+            return ScoreTable.normal(mean, sd)
+        low, high = (self.readings_.low - mean) / sd, (self.readings_.high - mean) / sd
+        self._shape = calibration.LocalShape.learn(low, high, self.places_)
+        offset = self.places_.coordinates[self._elsewhere] - self.places_.coordinates[:, None]
+        well = self.places_.place_of_well
+        distance = np.hypot(offset[..., 0], offset[..., 1])
+        return self._kriging_table(mean, sd, self._elsewhere[well], distance[well])
+
+    def _kriging_table(self, mean: FloatArray, sd: FloatArray, index: IntArray, distance: FloatArray) -> ScoreTable:
+        if self._shape is None:
+            return ScoreTable.normal(mean, sd)
+        return self._shape.table(mean, sd, index, distance)
+
+    def _local_scale(self, index: IntArray) -> FloatArray:
+        return calibration.local_scale(self._squares[index].sum(axis=1), self._count[index].sum(axis=1))
+
+    def _flatten(self, coordinates: FloatArray) -> FloatArray:
+        return coordinates if self.anisotropy is None else stretch(coordinates, *self.anisotropy)
+
+
+def _imputation(
+    low: FloatArray, high: FloatArray, mean: FloatArray, sd: FloatArray
+) -> Callable[[np.random.Generator], FloatArray]:
+    """Return a function that draws each reading inside its interval, given what is said elsewhere."""
+
+    def draw(rng: np.random.Generator) -> FloatArray:
+        return censoring.draw_inside(low, high, mean, sd, rng)
+
+    return draw

@@ -86,13 +86,30 @@ def nearest(places: Places, coordinates: FloatArray, count: int, n_jobs: int = 1
     return distance, index
 
 
-def nearest_others(places: Places, count: int, n_jobs: int = 1) -> IntArray:
-    """Find the nearest other places of each place, shape (p, min(count, p - 1))."""
+def blocks(places: Places, block_m: float) -> IntArray:
+    """Return the number of the square cell of ground that each place lies in, shape (p,)."""
+    if block_m <= 0:
+        return np.arange(places.count)
+    cell = np.floor(places.coordinates / block_m)
+    return np.unique(cell, axis=0, return_inverse=True)[1].reshape(-1)
+
+
+def nearest_elsewhere(places: Places, count: int, block_of_place: IntArray, n_jobs: int = 1) -> IntArray:
+    """Find the nearest places that do not lie in a place's own block.
+
+    Should a block hold very many places, the last neighbours may come from
+    it after all, but never the place itself.
+
+    Returns
+    -------
+    ndarray of shape (p, min(count, p - 1))
+    """
     count = min(count, places.count - 1)
     if count < 1:
         return np.empty((places.count, 0), dtype=np.intp)
-    _, index = nearest(places, places.coordinates, count + 1, n_jobs)
-    own = np.arange(places.count)[:, None]
-    # Places are distinct, so each finds itself first; the sort keeps the others in order of distance.
-    others = np.argsort(index == own, axis=1, kind="stable")[:, :-1]
+    crowd = min(int(np.bincount(block_of_place).max()), count)
+    _, index = nearest(places, places.coordinates, count + crowd, n_jobs)
+    rank = (block_of_place[index] == block_of_place[:, None]).astype(np.int8)
+    rank[index == np.arange(places.count)[:, None]] = 2
+    others = np.argsort(rank, axis=1, kind="stable")[:, :count]
     return np.take_along_axis(index, others, axis=1)

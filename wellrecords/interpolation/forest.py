@@ -1,0 +1,156 @@
+"""A quantile forest whose trees know the kriging prediction.
+
+Kriging draws one smooth surface with one shape of error; records also have
+sharp borders (a perched water table beside a deep one) and local shapes. A
+forest sees both. Its features are the coordinates turned through several
+angles (so that a border may run in any direction), the leave-one-out kriging
+mean and standard deviation, and any covariates. The readings in the leaves
+that a point falls into, pooled over the trees, are its distribution
+(Meinshausen, N. 2006, Quantile Regression Forests, J. Mach. Learn. Res. 7,
+983-999).
+
+Two things differ from a textbook forest. Each tree leaves out whole blocks of
+ground, not single wells, so that the out-of-bag prediction of a well is a
+prediction in space. And each tree draws the censored readings anew inside
+their intervals (multiple imputation: Rubin 1987), so that a hole that stopped
+above rock is neither dropped nor taken for rock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtr
+from sklearn.tree import DecisionTreeRegressor
+
+from wellrecords.interpolation.covariance import FloatArray
+from wellrecords.interpolation.distribution import SCORES
+from wellrecords.interpolation.kernel import run_tiles, thread_pool
+from wellrecords.interpolation.neighbours import IntArray
+
+ANGLES = 6
+LEAF_VALUES = 6  # readings that stand for a leaf
+IN_BAG = 0.63  # share of the blocks that a tree sees, as in a bootstrap
+WELLS_A_TREE = 10_000
+
+Float32Array = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Forest:
+    """Trees and the readings in their leaves.
+
+    Parameters
+    ----------
+    trees : tuple of fitted trees
+    leaves : tuple of ndarrays of shape (nodes, LEAF_VALUES)
+    out_of_bag : ndarray of shape (n_trees, n)
+        Which wells each tree has not seen.
+    """
+
+    trees: tuple[DecisionTreeRegressor, ...]
+    leaves: tuple[Float32Array, ...]
+    out_of_bag: npt.NDArray[np.bool_]
+
+    def table(self, features: Float32Array, *, own_wells: bool = False, n_jobs: int = 1) -> FloatArray:
+        """Return the readings at `SCORES`, shape (m, len(SCORES)).
+
+        Parameters
+        ----------
+        features : ndarray of shape (m, f)
+        own_wells : bool
+            The rows are the wells of the fit: let each hear only the trees
+            that have not seen it.
+        """
+        out = np.empty((len(features), len(SCORES)))
+        levels = ndtr(SCORES)
+
+        def one_tile(tile: slice) -> None:
+            rows = np.ascontiguousarray(features[tile])
+            pooled = np.empty((len(rows), len(self.trees), LEAF_VALUES), dtype=np.float32)
+            for number, (tree, leaves) in enumerate(zip(self.trees, self.leaves, strict=True)):
+                pooled[:, number] = leaves[tree.tree_.apply(rows)]
+            if own_wells:
+                pooled[~self.out_of_bag[:, tile].T] = np.nan
+            flat = pooled.reshape(len(rows), -1)
+            flat.sort(axis=1)  # NaN goes last
+            count = LEAF_VALUES * (self.out_of_bag[:, tile].sum(axis=0) if own_wells else len(self.trees))
+            out[tile] = _row_quantiles(flat, np.broadcast_to(count, (len(rows),)), levels)
+
+        width = 4 * LEAF_VALUES * len(self.trees)
+        run_tiles(one_tile, len(features), bytes_each=4 * width, n_jobs=n_jobs)
+        return out
+
+
+def _row_quantiles(ordered: Float32Array, count: npt.NDArray[np.int_], levels: FloatArray) -> FloatArray:
+    """Quantiles of the first `count` sorted values of each row, linear between plotting points (i + 1/2) / count."""
+    position = np.clip(levels * count[:, None] - 0.5, 0.0, np.maximum(count[:, None] - 1.0, 0.0))
+    below = position.astype(np.intp)
+    above = np.minimum(below + 1, np.maximum(count[:, None] - 1, 0))
+    left = np.take_along_axis(ordered, below, axis=1).astype(float)
+    right = np.take_along_axis(ordered, above, axis=1).astype(float)
+    return left + (right - left) * (position - below)
+
+
+def features(
+    coordinates: FloatArray, centre: FloatArray, mean: FloatArray, sd: FloatArray, covariates: FloatArray | None
+) -> Float32Array:
+    """Return the features of the forest: turned coordinates, kriging mean and spread, covariates."""
+    angle = np.arange(ANGLES) * np.pi / ANGLES
+    turned = (coordinates - centre) @ np.vstack([np.cos(angle), np.sin(angle)])
+    columns = [turned, mean[:, None], sd[:, None]]
+    if covariates is not None:
+        columns.append(covariates)
+    return np.hstack(columns).astype(np.float32)
+
+
+def fit_forest(
+    inputs: Float32Array,
+    draw: Callable[[np.random.Generator], FloatArray],
+    block_of_well: IntArray,
+    random_state: np.random.Generator,
+    *,
+    n_trees: int,
+    min_leaf: int,
+    n_jobs: int = 1,
+) -> Forest:
+    """Grow the trees, each on its own blocks and its own draw of the censored readings.
+
+    Parameters
+    ----------
+    inputs : ndarray of shape (n, f)
+    draw : callable
+        Gives one reading a well, drawn inside its interval.
+    block_of_well : ndarray of shape (n,)
+    """
+    n, blocks = len(inputs), int(block_of_well.max()) + 1
+    kept = max(1, round(min(IN_BAG, WELLS_A_TREE / n) * blocks))
+    seeds = random_state.integers(0, 2**31 - 1, size=n_trees)
+
+    def grow(seed: int) -> tuple[DecisionTreeRegressor, Float32Array, npt.NDArray[np.bool_]]:
+        rng = np.random.default_rng(seed)
+        seen = np.zeros(blocks, dtype=bool)
+        seen[rng.choice(blocks, kept, replace=False)] = True
+        wells = np.flatnonzero(seen[block_of_well])
+        reading = draw(rng)[wells]
+        tree = DecisionTreeRegressor(min_samples_leaf=min_leaf, max_features=1 / 3, random_state=int(seed))
+        tree.fit(inputs[wells], reading, check_input=False)
+        leaf = tree.tree_.apply(inputs[wells])
+        return tree, _leaf_values(leaf, reading, tree.tree_.node_count), ~seen[block_of_well]
+
+    grown = list(thread_pool(n_jobs).map(grow, seeds)) if n_jobs > 1 else [grow(seed) for seed in seeds]
+    trees, leaves, unseen = zip(*grown, strict=True)
+    return Forest(trees, leaves, np.array(unseen))
+
+
+def _leaf_values(leaf: IntArray, reading: FloatArray, nodes: int) -> Float32Array:
+    """`LEAF_VALUES` evenly spaced order statistics of the readings in each leaf, shape (nodes, LEAF_VALUES)."""
+    order = np.lexsort((reading, leaf))
+    count = np.bincount(leaf, minlength=nodes)
+    start = np.cumsum(count) - count
+    step = (np.arange(LEAF_VALUES) + 0.5) / LEAF_VALUES
+    position = start[:, None] + np.minimum(step * count[:, None], np.maximum(count[:, None] - 1, 0)).astype(np.intp)
+    return reading[order][np.minimum(position, len(reading) - 1)].astype(np.float32)
