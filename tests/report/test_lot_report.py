@@ -126,6 +126,14 @@ def test_quantity_without_records_is_said_and_not_shown_as_a_number(tmp_path, es
     assert "nan" not in re.findall(r"\b\w+\b", text)
 
 
+def test_flowing_wells_are_said_to_flow(tmp_path, estimate, bid, common):
+    flowing = estimate.but(draws=estimate.draws.assign(depth_to_water_ft=np.linspace(-20.0, 1.0, 1000)))
+    path = write_lot_report(tmp_path / "flowing.html", estimate=flowing, bid=bid, **common)
+    text = Outline(path.read_text("utf-8")).text
+    assert "Water stands at it flows 20 ft above ground to ground level" in text
+    assert "Depth to standing water 20 ft above ground 10 ft above ground ground level" in text
+
+
 def test_target_beyond_the_limit_is_said_as_such(tmp_path, estimate, common):
     draws = estimate.draws.assign(depth_to_target_ft=np.inf)
     poor = estimate.but(draws=draws, chance_of_target=0.0)
@@ -210,9 +218,7 @@ def test_browser_draws_the_map_without_a_complaint(chromium, contractor, estimat
 def test_browser_page_is_no_wider_than_the_screen(chromium, tmp_path, contractor, width):
     """Only the tables' own boxes scroll sideways, so that a phone need not."""
     probe = "document.body.dataset.over = document.documentElement.scrollWidth - document.documentElement.clientWidth;"
-    html = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", contractor.read_text("utf-8"))
-    page = tmp_path / "probe.html"
-    page.write_text(html.replace("</body>", f"<script>{probe}</script></body>"), "utf-8")
+    page = _probed(contractor, tmp_path, probe)
     assert 'data-over="0"' in visit(chromium, page, width=width).dom
 
 
@@ -248,6 +254,7 @@ def _write_hostile(path, estimate, wells, bid, common):
         lot=common["lot"],
         context_layers={HOSTILE: common["context_layers"]["roads"]},
         prepared_by=HOSTILE,
+        name=f"{HOSTILE}, the lot",
     )
 
 
@@ -262,13 +269,35 @@ def test_hostile_text_builds_and_stays_text(tmp_path, contractor, estimate, well
 
 
 @pytest.mark.browser
-def test_browser_shows_hostile_text_as_text(chromium, tmp_path, estimate, wells, bid, common):
+@pytest.mark.parametrize("policy", [True, False], ids=["policy on", "policy off"])
+def test_browser_shows_hostile_text_as_text(chromium, tmp_path, estimate, wells, bid, common, policy):
+    """Escaping alone keeps the page safe: with the policy off, and with each card opened, nothing fires."""
     path = _write_hostile(tmp_path / "hostile.html", estimate, wells, bid, common)
+    if not policy:
+        path = _probed(path, tmp_path, "document.querySelectorAll('.well-marked').forEach((well) => well.focus());")
     seen = visit(chromium, path)
     assert seen.console == ()
     assert re.search(r"<title>([^<]*)", seen.dom).group(1).startswith("Lot {{ 7*7 }}")
     assert "<img" not in seen.dom
     assert "data-wells-drawn" in seen.dom
+    if not policy:
+        assert "&lt;img src=x onerror=" in seen.dom[seen.dom.index('class="well-card"') :]
+
+
+@pytest.mark.browser
+def test_browser_opens_a_wells_card_by_keyboard(chromium, tmp_path, contractor, estimate):
+    page = _probed(contractor, tmp_path, "document.querySelector('.well-marked').focus();")
+    dom = visit(chromium, page).dom
+    card = Outline(dom[dom.index('class="well-card"') - 5 :]).text
+    assert re.match(r"Well w\d{4} Weight \d+% Depth \d+ ft Yield", card)
+
+
+def _probed(page, folder, script):
+    """Return a copy of a page with its policy off and a script at its end."""
+    html = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page.read_text("utf-8"))
+    probed = folder / "probed.html"
+    probed.write_text(html.replace("</body>", f"<script>{script}</script></body>"), "utf-8")
+    return probed
 
 
 @pytest.mark.browser

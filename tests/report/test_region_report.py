@@ -169,6 +169,13 @@ def test_surface_is_empty_without_support_and_faint_where_thin():
     assert (middle[-len(middle) // 6 : -3] == 255).all()
 
 
+def test_caption_says_whether_surfaces_know_their_support(report, tmp_path, arguments):
+    assert "drawn also where no well is near: there they are guesses" in Outline(report.read_text("utf-8")).text
+    support = np.full(np.shape(_surface().values), "good", dtype=object)
+    known = write_region_report(tmp_path / "s.html", **{**arguments, "surfaces": [_surface(support=support)]})
+    assert "empty where the records cannot say" in Outline(known.read_text("utf-8")).text
+
+
 def test_surface_of_wrong_shape_is_refused():
     with pytest.raises(ValueError, match=r"shape \(2, 2\)"):
         _surface(np.zeros((2, 2)))

@@ -87,7 +87,7 @@ def test_page_is_written_whole_or_not_at_all(tmp_path):
         (wording.depth, float("nan"), "–"),
         (wording.depth, pd.NA, "–"),
         (wording.water_level, 0.0, "0 ft"),
-        (wording.water_level, -1.0, "at the ground surface"),
+        (wording.water_level, -1.0, "ground level"),
         (wording.water_level, float("-inf"), "flowing"),
         (wording.flow, 0.0999, "0.1 gpm"),
         (wording.flow, 99.6, "100 gpm"),

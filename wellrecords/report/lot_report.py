@@ -45,6 +45,7 @@ def write_lot_report(
     wells: pd.DataFrame,
     region: str,
     lot: BaseGeometry | None = None,
+    name: str | None = None,
     design: pd.DataFrame | None = None,
     context_layers: Mapping[str, gpd.GeoDataFrame | gpd.GeoSeries] | None = None,
     audience: Audience = "contractor",
@@ -69,6 +70,8 @@ def write_lot_report(
         Its name.
     lot : shapely geometry, optional
         The lot in WGS84; else its point is drawn.
+    name : str, optional
+        What people call the lot, beside its id.
     design : DataFrame, optional
         One row a draw: what construction and water system came to. Beside
         the bid's quantities it feeds the drawing and the table of sizes.
@@ -108,6 +111,7 @@ def write_lot_report(
         data={"map-data": parts.data},
         owner=owner,
         lot_id=estimate.lot_id,
+        name=name if name != estimate.lot_id else None,
         region=region,
         prepared_on=f"{prepared_on:%B} {prepared_on.day}, {prepared_on.year}" if prepared_on else None,
         prepared_by=prepared_by,

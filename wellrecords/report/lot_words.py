@@ -202,7 +202,8 @@ def _figures(estimate: LotEstimate, bid: Bid | NoBid | None, owner: bool) -> tup
         if math.isnan(middle):
             figures.append(Figure(label, "cannot say", "no records of it here"))
         else:
-            figures.append(Figure(label, words(middle), wording.span(low, high, words)))
+            flows = quantity == "depth_to_water_ft" and middle < 0
+            figures.append(Figure(label, "it flows" if flows else words(middle), wording.span(low, high, words)))
     if bid is not None and not isinstance(bid, NoBid):
         scale = 1.0 + bid.settings.margin if owner else 1.0
         low, middle, high = (bid.total_quantiles[name] * scale for name in ("p10", "p50", "p90"))

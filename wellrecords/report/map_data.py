@@ -26,10 +26,14 @@ from wellrecords.report.ramp import Ramp, ramp_of
 from wellrecords.schema import WGS84
 
 INK = "#1d2830"
+_WATER: dict[str, Any] = {"colour": "#5b8fb9", "weight": 1.0, "fill": "#a9c8de", "fillOpacity": 0.6}
 CONTEXT_STYLES: dict[str, dict[str, Any]] = {
     "roads": {"colour": "#9a8f80", "weight": 2.2},
     "streams": {"colour": "#5b8fb9", "weight": 1.6},
-    "water": {"colour": "#5b8fb9", "weight": 1.0, "fill": "#a9c8de", "fillOpacity": 0.6},
+    "water": _WATER,
+    "ponds": _WATER,
+    "lakes": _WATER,
+    "outline": {"colour": "#7d8489", "weight": 1.4, "dash": "7 4"},
 }
 """Known kinds of context layers; any other is drawn in grey."""
 OTHER_STYLE: dict[str, Any] = {"colour": "#7d8489", "weight": 1.4, "dash": "5 4"}

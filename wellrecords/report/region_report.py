@@ -124,7 +124,7 @@ def write_region_report(
         figures=_figures(wells, least),
         counts=counts,
         map_html=parts.html,
-        map_caption=_map_caption(len(wells), drawn, owner, bool(surfaces), settings),
+        map_caption=_map_caption(len(wells), drawn, owner, surfaces, settings),
         sources=quality.rows_by_source(wells, merged, held_back),
         held_back=quality.held_back_by_reason(held_back) if held_back is not None and not owner else None,
         changes=quality.changes_by_rule(changes) if changes is not None and not owner else None,
@@ -217,7 +217,7 @@ def _figures(wells: pd.DataFrame, least: int) -> list[dict[str, str]]:
     return figures
 
 
-def _map_caption(count: int, drawn: int, owner: bool, surfaces: bool, settings: ReportSettings) -> str:
+def _map_caption(count: int, drawn: int, owner: bool, surfaces: Sequence[MapSurface], settings: ReportSettings) -> str:
     if owner:
         caption = f"Wells counted by squares; a square with fewer than {settings.private_minimum} is left blank."
     elif drawn < count:
@@ -225,10 +225,11 @@ def _map_caption(count: int, drawn: int, owner: bool, surfaces: bool, settings: 
     else:
         caption = f"All {count:,} wells."
     if surfaces:
-        caption += (
-            " Surfaces are estimates from the wells: fainter where few wells stand behind them, empty where the "
-            "records cannot say."
-        )
+        caption += " Surfaces are estimates from the wells, "
+        if all(surface.support is not None for surface in surfaces):
+            caption += "fainter where few wells stand behind them, empty where the records cannot say."
+        else:
+            caption += "drawn also where no well is near: there they are guesses."
     return caption
 
 

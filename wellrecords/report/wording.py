@@ -51,10 +51,10 @@ def depth(value_ft: float) -> str:
 
 
 def water_level(value_ft: float) -> str:
-    """Return a depth to water; negative levels stand above ground.
+    """Return a depth to water; negative levels stand above ground, where the well flows.
 
     >>> water_level(-12.0), water_level(33.0)
-    ('10 ft above ground (flowing)', '35 ft')
+    ('10 ft above ground', '35 ft')
     """
     if is_missing(value_ft):
         return MISSING
@@ -62,7 +62,7 @@ def water_level(value_ft: float) -> str:
         return depth(value_ft)
     if value_ft < 0:
         above = round_half_up(-value_ft, 5.0)
-        return f"{above:,.0f} ft above ground (flowing)" if above else "at the ground surface"
+        return f"{above:,.0f} ft above ground" if above else "ground level"
     return depth(value_ft)
 
 
