@@ -118,6 +118,17 @@ def test_a_layer_without_columns_or_coordinate_system_is_refused():
         read_sections(gpd.GeoDataFrame({"TWP": ["1N"], "RNG": ["1E"], "SEC": [1]}, geometry=[box(0, 0, 1, 1)]))
 
 
+def test_meridians_tell_sections_of_one_number_apart():
+    frame = sections().iloc[:2].assign(SEC=14, MERIDIAN=["Mount Diablo", "Humboldt"])
+    layer = read_sections(frame)
+    assert layer.index.tolist() == ["2N 3E 14 mount diablo", "2N 3E 14 humboldt"]
+    parts = [pd.Series([text] * 3) for text in ("2N", "3E", "14")]
+    keys = section_keys(*parts, pd.Series(["HUMBOLDT", "Mount  Diablo", ""]))
+    found = section_places(keys, pd.Series([""] * 3), layer)
+    assert found["longitude"].iloc[0] > found["longitude"].iloc[1]  # the second square lies east of the first
+    assert np.isnan(found["longitude"].iloc[2])  # without a meridian it could be either
+
+
 def test_parcels():
     layer = gpd.GeoDataFrame(
         {"MAP_LOT": ["012-0034", "7-1", "7-1"]},

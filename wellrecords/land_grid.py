@@ -141,7 +141,8 @@ def read_sections(layer: str | Path | gpd.GeoDataFrame, names: Mapping[str, str]
     Returns
     -------
     pandas.DataFrame
-        By key (township, range and section, as "2N 3E 14"; a key that stands
+        By key (township, range and section, as "2N 3E 14", and once more with
+        the meridian behind it where the layer has one; a key that stands
         twice is left out): the four corners in degrees, and `area_m2`.
 
     Raises
@@ -166,6 +167,11 @@ def read_sections(layer: str | Path | gpd.GeoDataFrame, names: Mapping[str, str]
     keys = section_keys(frame[columns["township"]], frame[columns["range"]], frame[columns["section"]])
     table = _corners(frame.geometry)
     table["key"] = keys.to_numpy()
+    tables = [table]
+    if columns["meridian"] is not None:
+        meridians = frame[columns["meridian"]].astype("str").map(_tidy).to_numpy()
+        tables.append(table.assign(key=table["key"] + " " + meridians))
+    table = pd.concat(tables)
     table = table[table["key"].notna()]
     return table[~table["key"].duplicated(keep=False)].set_index("key")
 
@@ -208,8 +214,13 @@ def parcel_key(text: str) -> str:
     return "-".join(group.lstrip("0") or "0" for group in re.findall(r"[^\W_]+", text.casefold()))
 
 
-def section_keys(townships: pd.Series, ranges: pd.Series, sections: pd.Series) -> pd.Series:
-    """Return keys such as "2N 3E 14", null where a part is missing or unreadable."""
+def section_keys(
+    townships: pd.Series, ranges: pd.Series, sections: pd.Series, meridians: pd.Series | None = None
+) -> pd.Series:
+    """Return keys such as "2N 3E 14", null where a part is missing or unreadable.
+
+    With meridians "2N 3E 14 mount diablo", where the meridian is not blank.
+    """
     parts = [
         _each(townships, township_key),
         _each(ranges, township_key),
@@ -217,6 +228,9 @@ def section_keys(townships: pd.Series, ranges: pd.Series, sections: pd.Series) -
     ]
     whole = parts[0].notna() & parts[1].notna() & parts[2].notna()
     keys = parts[0].astype(object) + " " + parts[1].astype(object) + " " + parts[2].astype(object)
+    if meridians is not None:
+        named = _each(meridians, _tidy).astype(object)
+        keys = keys.where(named == "", keys + " " + named)
     return keys.where(whole, None)
 
 

@@ -93,6 +93,8 @@ class Reading:
         return "unreadable" in self.flags
 
 
+LARGEST = 1e7
+"""A larger figure is no reading of a well but digits run together."""
 _NAN = float("nan")
 _INF = float("inf")
 BLANK = Reading(_NAN, _NAN, ("blank",))
@@ -132,6 +134,7 @@ _UNKNOWN_WORDS = frozenset(
         "*",
         "nd",
         "n/d",
+        "#n/a",
         "not stated",
         "blank",
         "tbd",
@@ -370,6 +373,9 @@ def _in_figures(tidy: str, column: _Column) -> Reading | None:
         if column.kind not in ("water", "elevation"):
             return replace(UNREADABLE, flags=("unreadable", "negative"))
         reading = _bounded(rest[1:].lstrip(), column)
+        if reading is not None and "range" in reading.flags:  # the sign is that of the first figure only
+            first, second = (reading.high, reading.low) if "reversed" in reading.flags else (reading.low, reading.high)
+            return Reading(-first, second, ("range", *flags))
         above = reading is not None
     else:
         reading = _bounded(rest, column)
@@ -402,7 +408,6 @@ def _without_marks(tidy: str, column: _Column) -> tuple[str, list[str]]:
 
 
 def _bounded(rest: str, column: _Column) -> Reading | None:
-    floor = 0.0
     for before, after, flag in ((_BELOW_BEFORE, _BELOW_AFTER, "below"), (_ABOVE_BEFORE, _ABOVE_AFTER, "at_least")):
         bare, found = before.subn("", rest)
         if not found:
@@ -412,6 +417,7 @@ def _bounded(rest: str, column: _Column) -> Reading | None:
             if figure is None:
                 return None
             value, flags = figure
+            floor = 0.0 if value > 0.0 else -_INF
             low, high = (floor, value) if flag == "below" else (value, _INF)
             return Reading(low, high, (flag, *flags))
     figure = _figure(rest, column)
@@ -452,7 +458,7 @@ def _figure(text: str, column: _Column) -> tuple[float, tuple[str, ...]] | None:
     if match is None:
         return None
     number = _number(match["number"], column.decimal)
-    if number is None:
+    if number is None or number[0] > LARGEST:
         return None
     value, flags = number
     if match["unit"] is None:
@@ -519,7 +525,7 @@ def parse_readings(
     series = pd.Series(np.asarray(uniques, dtype=object), dtype="str")
     mark = re.escape(decimal)
     dummies = series.str.strip().str.casefold().isin(list(_UNKNOWN_WORDS | set(words or ())))
-    plain = (series.str.fullmatch(rf"(?:\d+{mark}?\d*|{mark}\d+)") & ~dummies).to_numpy(dtype=bool)
+    plain = (series.str.fullmatch(rf"(?:\d{{1,7}}(?:{mark}\d*)?|{mark}\d+)") & ~dummies).to_numpy(dtype=bool)
     if plain.any():
         numbers = series[plain].str.replace(decimal, ".", regex=False)
         low[:-1][plain] = pd.to_numeric(numbers).to_numpy(dtype=float) * column.canonical(1.0, column.unit)

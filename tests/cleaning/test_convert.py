@@ -498,6 +498,14 @@ def test_nothing_is_lost_nothing_is_silent_and_order_does_not_matter(rows, rando
         pd.testing.assert_frame_equal(a, b)
 
 
+def test_a_file_without_rows_gives_empty_tables():
+    raw = raw_of({})
+    empty = RawTable(raw.table.iloc[:0], raw.file_row[:0], raw.file)
+    converted = convert_source(empty, parse_layout(LAYOUT), bounds=BOUNDS, land=LAND)
+    assert converted.rows_read == len(converted.wells) == len(converted.held_back) == len(converted.changes) == 0
+    check_wells(as_wells(converted.wells))
+
+
 def test_conversion_does_not_touch_its_input():
     raw = raw_of({"Rate": "dry"}, {"Rate": "2"})
     before = raw.table.copy(deep=True)

@@ -135,7 +135,8 @@ def test_parts_in_text_become_child_tables_of_the_wells_that_are_kept(tmp_path):
 
 def test_companion_files(tmp_path):
     rows = "1,305,-70.12345,45.2,,\n2,100,,,,\n3,90,-70.2345,45.3,,\n3,80,-70.2345,45.3,,\n"
-    layers = "No,From,To,What\n1,0,3.048,clay\n1,3.048,30.48,granite\n2,0,9,clay\n9,0,9,clay\n3,0,1,till\n1,9,5,upside down\n"
+    layers = "No,From,To,What\n1,0,3.048,clay\n1,3.048,30.48,granite\n2,0,9,clay\n9,0,9,clay\n3,0,1,till\n"
+    layers += "1,9,5,upside down\n"
     zones = "Well,Depth,Rate\n1,120,37.85411784\n1,0,3\n3,50,lots\n"
     converted = convert(tmp_path, IN_FILES, rows, wells_layers=layers, zones=zones)
     assert converted.layers.groupby("record_id", sort=False).size().tolist()[0] == 2

@@ -125,7 +125,11 @@ def test_a_row_that_does_not_fit_is_held_back_with_its_text(tmp_path):
     assert raw.rows_read == 6
 
 
-cells = st.text(st.characters(codec="utf-8", exclude_characters="\x00\r"), max_size=12).map(str.strip)
+cells = (
+    st.text(st.characters(codec="utf-8", exclude_characters="\x00\r"), max_size=12)
+    .map(str.strip)
+    .filter(lambda text: not ("\n" in text and set(text) & set(",;\t|")))  # which would look like rows of their own
+)
 
 
 @settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -144,6 +148,35 @@ def test_every_row_of_any_file_is_read_or_rejected_or_blank(rows, delimiter, enc
     assert [row for row in raw.table.to_numpy().tolist() if row in fitting] == fitting
     lines = data.decode(encoding).splitlines()
     assert raw.file_row.max(initial=0) <= max(len(lines), data.decode(encoding).count("\n"))
+
+
+def test_a_stray_quote_loses_no_row(tmp_path):
+    path = tmp_path / "wells.csv"
+    path.write_text(
+        as_text() + '3,"6 in,50,-70.1,45.2\n4,Ann,60,-70.1,45.2\n5,"Bo",70,-70.1,45.2\n6,Cy,80,-70.1,45.2\n'
+    )
+    raw = read_source(path, layout())
+    assert raw.rows_read == 6
+    assert raw.table["No"].tolist() == ["1", "2", "3", "4", "5", "6"]
+    assert raw.file_row.tolist() == [2, 3, 4, 5, 6, 7]
+    assert raw.table["Owner"].tolist()[2:] == ['"6 in', "Ann", '"Bo"', "Cy"]
+
+
+def test_a_file_of_names_only_has_no_rows(tmp_path):
+    path = tmp_path / "wells.csv"
+    path.write_text(as_text(ROWS[:1]))
+    raw = read_source(path, layout())
+    assert (raw.rows_read, len(raw.table), list(raw.table.columns)) == (0, 0, ROWS[0])
+
+
+def test_a_sheet_with_one_name_by_chance_is_no_sheet_of_wells(tmp_path):
+    path = tmp_path / "log.xlsx"
+    path.write_bytes(
+        workbook_bytes({"wells": ROWS, "notes": [["Depth", "is measured from the ground"], ["see the office", ""]]})
+    )
+    raw = read_source(path, layout())
+    assert raw.rows_read == 2
+    assert any("passed over: notes" in note for note in raw.notes)
 
 
 def test_delimiters_are_told_by_even_rows():

@@ -211,6 +211,10 @@ def record_ids(findings: Findings) -> np.ndarray:
     at = np.flatnonzero(repeated)
     if not len(at):
         return ids
+    shared = int((own.duplicated(keep=False) & (own != "")).sum())
+    for count, said in ((shared, "share their number with another row"), (int((own == "").sum()), "have no number")):
+        if count:
+            findings.notes.append(f"record_id: {count:,} row(s) {said}: their content tells them apart")
     hashes = _content_hashes(findings, at)
     pairs = pd.DataFrame({"own": own.iloc[at].to_numpy(dtype=object), "hash": hashes})
     alone = (pairs.groupby("own")["hash"].transform("nunique") == 1) & (pairs["own"] != "")

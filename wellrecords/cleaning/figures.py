@@ -75,7 +75,7 @@ def read_figures(column: str, rules: ReadingRules, findings: Findings) -> Figure
     parsed = []
     for unit, rows in _units(column, rules, findings, texts):
         parsed.append(parse_readings(texts[rows], kind=kind, unit=unit, decimal=decimal, words=words))
-    table = pd.concat(parsed).reindex(texts.index) if len(parsed) > 1 else parsed[0]
+    table = parsed[0] if len(parsed) == 1 else pd.concat(parsed).reindex(texts.index)
     figures = Figures(
         column,
         original,
@@ -157,7 +157,7 @@ def _units(
                 f"{column}: {int(filled.sum()):,} figure(s) converted from {unit}, by the column of units"
             )
         units.setdefault(unit, []).append(number)
-    return [(unit, np.isin(codes, numbers)) for unit, numbers in units.items()]
+    return [(unit, np.isin(codes, numbers)) for unit, numbers in units.items()] or [(rules.unit, everything)]
 
 
 def _zeros(figures: Figures, rules: ReadingRules, findings: Findings) -> None:

@@ -293,7 +293,11 @@ def _land_grid(rules: PositionRules, findings: Findings, land: LandLayers | None
             )
         asked = np.zeros(count, dtype=bool)
         return _Way(asked, nothing, nothing, np.full(count, "section", object), nothing, _no_mend(count), original)
-    keys = section_keys(texts["township"], texts["range"], texts["section"])
+    meridians = None
+    if rules.meridian and land.sections.index.str.fullmatch(r"\S+ \S+ \S+ .+").any():
+        meridians = findings.texts(rules.meridian)
+        meridians = meridians.replace(rules.meridians)
+    keys = section_keys(texts["township"], texts["range"], texts["section"], meridians)
     places = section_places(keys, texts["quarter"], land.sections)
     asked = asked & places["longitude"].notna().to_numpy()
     return _Way(

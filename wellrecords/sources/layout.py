@@ -309,6 +309,10 @@ class PositionRules(Rules):
     unsigned_longitude : {"repair", "west"}
         "west": every longitude is west though written without a sign (a rule
         of the source). "repair": mend single ones that fall outside the region.
+    township, range, section, quarter, meridian, parcel : tuple of str
+        Columns of the land description. A quarter call names the smallest part first.
+    meridians : dict of str to str
+        Spelling of a meridian in the file -> its name in the section layer.
     method : str
         Position method where no column says it.
     method_codes : CodeRules, optional
@@ -335,6 +339,7 @@ class PositionRules(Rules):
     section: tuple[str, ...] = ()
     quarter: tuple[str, ...] = ()
     meridian: tuple[str, ...] = ()
+    meridians: dict[str, str] = {}
     parcel: tuple[str, ...] = ()
     method: str = "unknown"
     method_codes: CodeRules | None = None

@@ -180,11 +180,29 @@ def _read_regular(data: bytes, delimiter: str, header: Header, skip: int, file: 
 
 def _read_irregular(data: bytes, delimiter: str, header: Header, *, file: str, source: str) -> RawTable:
     csv.field_size_limit(1 << 24)
-    reader = csv.reader(io.StringIO(data.decode("utf-8", errors="replace"), newline=""), delimiter=delimiter)
-    rows, file_rows, line = [], [], 0
-    for row in reader:
-        rows.append(row)
-        file_rows.append(line + 1)
-        line = reader.line_num
+    lines = data.decode("utf-8", errors="replace").split("\n")[:-1]
+    reader = csv.reader((line + "\n" for line in lines), delimiter=delimiter)
+    rows: list[list[str]] = []
+    file_rows: list[int] = []
+    line = 0
     below = header.first + header.rows
-    return lay_out(rows[below:], file_rows[below:], header, file=file, source=source)
+    for number, row in enumerate(reader):
+        first, line = line, reader.line_num
+        if number < below:
+            continue
+        if line > first + 1 and not _quoted_well(lines[first:line], delimiter):
+            # A stray quote swallowed the lines up to the next one: each line is a row of its own.
+            rows.extend(csv.reader(lines[first:line], delimiter=delimiter, quoting=csv.QUOTE_NONE))
+            file_rows.extend(range(first + 1, line + 1))
+        else:
+            rows.append(row)
+            file_rows.append(first + 1)
+    return lay_out(rows, file_rows, header, file=file, source=source)
+
+
+def _quoted_well(lines: list[str], delimiter: str) -> bool:
+    """Return whether the quotes of a row over several lines open and close where they should."""
+    try:
+        return len(list(csv.reader((line + "\n" for line in lines), delimiter=delimiter, strict=True))) == 1
+    except csv.Error:
+        return False

@@ -8,8 +8,8 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
-from wellrecords.sources.layout import FileRules
-from wellrecords.sources.raw import RawTable, find_header, lay_out, stack_tables
+from wellrecords.sources.layout import FileRules, tidy_name
+from wellrecords.sources.raw import Header, RawTable, find_header, lay_out, stack_tables
 
 
 def read_workbook(data: bytes, rules: FileRules, *, known: Collection[str] | None, file: str, source: str) -> RawTable:
@@ -55,30 +55,39 @@ def read_workbook(data: bytes, rules: FileRules, *, known: Collection[str] | Non
     except CalamineError as error:
         msg = f"{file} cannot be read as a workbook ({error}). Open it in a spreadsheet and save it again as .xlsx."
         raise WellRecordsError(msg) from error
-    tables, passed_over = [], []
+    headers: dict[str, Header] = {}
     last_error: ProblemsError | None = None
     for name, rows in sheets.items():
         try:
-            header = find_header(rows, known, rules.header_rows, f"{file}, sheet {name}")
+            headers[name] = find_header(rows, known, rules.header_rows, f"{file}, sheet {name}")
         except ProblemsError as error:
             last_error = error
-            passed_over.append(name)
+    # A sheet of notes may hold one of the names by chance: it has far fewer of them than the sheets of wells.
+    most = max((_known_names(header, known) for header in headers.values()), default=0)
+    named = {name for name, header in headers.items() if rules.sheets or 2 * _known_names(header, known) >= most}
+    tables, passed_over = [], [name for name in sheets if name not in named]
+    for name, rows in sheets.items():
+        if name not in named:
             continue
+        header = headers[name]
         below = header.first + header.rows
         raw = lay_out(rows[below:], range(below + 1, len(rows) + 1), header, file=file, source=source)
         if len(sheets) > 1:
             raw = replace(raw, table=raw.table.assign(sheet=name).astype("str"))
         tables.append(replace(raw, notes=(f"sheet {name!r}: column names in row {below}", *raw.notes)))
     if not tables:
-        if last_error is None or rules.sheets:
-            msg = f"{file} has no sheet with rows."
-            raise last_error or WellRecordsError(msg)
-        raise last_error
+        msg = f"{file} has no sheet with rows."
+        raise last_error or WellRecordsError(msg)
     stacked = stack_tables(tables, file)
     if passed_over:
         note = f"sheet(s) without the layout's columns passed over: {', '.join(passed_over)}"
         stacked = replace(stacked, notes=(*stacked.notes, note))
     return stacked
+
+
+def _known_names(header: Header, known: Collection[str] | None) -> int:
+    names = {tidy_name(name) for name in header.names}
+    return len(names if known is None else names & set(known))
 
 
 def _cells(sheet: object) -> list[list[str]]:
