@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -423,8 +424,12 @@ def _fingerprint(inputs: list[dict[str, str]], settings: Settings) -> str:
     return whole.hexdigest()
 
 
+@cache
 def _code_hash() -> str:
-    """Return a hash of the package's own files that a refresh runs: another version may read otherwise."""
+    """Return a hash of the package's own files that a refresh runs: another version may read otherwise.
+
+    Taken once: what was loaded runs to the end, whatever becomes of the files.
+    """
     whole = hashlib.sha256()
     root = Path(str(resources.files("wellrecords")))
     rooms = ("*.py", "sources/**/*", "cleaning/**/*", "matching/**/*")

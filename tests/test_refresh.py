@@ -1,0 +1,328 @@
+import csv
+import json
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+import wellrecords.refresh
+from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.refresh import refresh, run_summary
+from wellrecords.schema import INTERVAL_QUANTITIES, check_wells
+from wellrecords.settings import load_settings
+from wellrecords.store import read_manifest, read_table, read_wells
+
+ROOT = Path(__file__).parents[1]
+TRUTH = ROOT / "sample_records" / "truth"
+TODAY = date(2026, 6, 1)
+SOURCE_OF = {
+    "firm_log.xlsx": "sample_firm_log",
+    "completion_reports.csv": "sample_completion_reports",
+    "well_inventory.csv": "sample_well_inventory",
+}
+
+LAYOUT = """
+name = "{name}"
+description = "A small file for tests."
+
+[text]
+source_record_id = {{ from = "NO" }}
+permit = {{ from = "PERMIT", optional = true }}
+
+[dates.drilled_on]
+from = ["DATE"]
+formats = ["%Y-%m-%d"]
+
+[readings.total_depth_ft]
+from = "DEPTH"
+unit = "ft"
+zero = "unknown"
+
+[readings.depth_to_bedrock_ft]
+from = "ROCK"
+unit = "ft"
+zero = "value"
+
+[readings.yield_gpm]
+from = "GPM"
+unit = "gpm"
+zero = "dry"
+
+[[positions]]
+kind = "degrees"
+x = ["LON"]
+y = ["LAT"]
+method = "gps"
+"""
+COLUMNS = ["NO", "PERMIT", "DATE", "DEPTH", "ROCK", "GPM", "LON", "LAT"]
+GOOD = ["1", "", "1994-06-17", "200", "20", "5", "-70.05", "45.3"]
+
+
+def region(folder: Path, rows: dict[str, list[list[str]]], extra: str = "") -> Path:
+    """Write the files of a small region and return its settings file."""
+    sources = ""
+    for name, table in rows.items():
+        (folder / f"{name}.toml").write_text(LAYOUT.format(name=name), encoding="utf-8")
+        with (folder / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
+            csv.writer(file).writerows([COLUMNS, *table])
+        sources += f'[[sources]]\nfile = "{name}.csv"\nlayout = "{name}.toml"\n{extra}\n'
+    path = folder / "region.toml"
+    path.write_text(
+        '[region]\nname = "Small"\ncrs = "EPSG:26919"\nbounds = [-70.5, 45.0, -69.5, 45.6]\nstore = "store"\n'
+        + sources,
+        encoding="utf-8",
+    )
+    return path
+
+
+@pytest.fixture(scope="module")
+def sample(tmp_path_factory):
+    """The sample region, refreshed into a store of its own."""
+    whole = load_settings(ROOT / "pipelines" / "sample_region.toml")
+    store = tmp_path_factory.mktemp("sample") / "store"
+    whole = whole.model_copy(update={"region": whole.region.model_copy(update={"store": store})})
+    told: list[tuple[str, int, int]] = []
+    result = refresh(whole, lambda *what: told.append(what), today=TODAY)
+    return whole, result, told
+
+
+def test_every_row_of_the_sample_region_is_kept_merged_or_held_back(sample):
+    whole, result, told = sample
+    counts = result.counts
+    assert counts["rows_read"] == counts["kept"] + counts["merged"] + counts["held_back"]
+    assert counts["rows_read"] == len(pd.read_csv(TRUTH / "records.csv")) + 2, "the two sheets end in a count of jobs"
+    assert (result.sources["rows_read"] == result.sources[["kept", "merged", "held_back"]].sum(axis=1)).all()
+    store = whole.region.store
+    wells = read_wells(store)
+    check_wells(wells)
+    assert len(wells) == counts["kept"]
+    for name in ("merged", "held_back", "changes", "flags"):
+        assert len(read_table(store, name)) == counts[name]
+    assert told[0][0].startswith("reading")
+    assert read_manifest(store)["counts"] == counts
+
+
+def test_nothing_censored_is_lost_on_the_way(sample):
+    wells = read_wells(sample[0].region.store)
+    for quantity in INTERVAL_QUANTITIES:
+        low, high = wells[f"{quantity}_low"], wells[f"{quantity}_high"]
+        assert (low.notna() == high.notna()).all()
+        assert (low.dropna() <= high.dropna()).all()
+    assert np.isposinf(wells["depth_to_bedrock_ft_high"]).sum() > 300
+    assert np.isneginf(wells["depth_to_water_ft_low"]).sum() > 100
+    assert ((wells["yield_gpm_low"] == 0) & (wells["yield_gpm_high"] < 1)).sum() > 100
+
+
+def _planted(kind: str) -> pd.DataFrame:
+    faults = pd.read_csv(TRUTH / "faults.csv", dtype=str)
+    return faults[faults["kind"] == kind].assign(
+        source=lambda table: table["file"].map(SOURCE_OF), file_row=lambda table: table["file_row"].astype(int)
+    )
+
+
+@pytest.mark.parametrize(
+    ("kind", "rule"),
+    [
+        ("water_below_bottom", "water_below_hole"),
+        ("rock_below_bottom", "rock_below_hole"),
+        ("casing_below_bottom", "casing_longer_than_hole"),
+        ("year_future", "date_outside_drilling_history"),
+    ],
+)
+def test_planted_faults_of_plausibility_are_found_in_their_rows(sample, kind, rule):
+    store = sample[0].region.store
+    changes, held = read_table(store, "changes"), read_table(store, "held_back")
+    found = set(zip(changes["source"], changes["file_row"], changes["rule"], strict=True))
+    aside = set(zip(held["source"], held["file_row"], strict=True))
+    planted = _planted(kind)
+    assert len(planted) > 1
+    missed = [
+        (source, row)
+        for source, row in zip(planted["source"], planted["file_row"], strict=True)
+        # A row that another fault holds back, or whose depth two readings outvote, is found as well.
+        if (source, row, rule) not in found
+        and (source, row, "hole_depth_outvoted") not in found
+        and (source, row) not in aside
+    ]
+    assert missed == []
+
+
+def test_planted_duplicates_of_the_sample_region_are_found(sample):
+    store = sample[0].region.store
+    records = pd.read_csv(TRUTH / "records.csv", dtype=str)
+    key = records["file"].map(SOURCE_OF) + ":" + records["source_record_id"]
+    well_of = dict(zip(key, records["well_id"], strict=True))
+    wells, history = read_wells(store), read_table(store, "history")
+    rows = pd.concat(
+        [
+            wells[["record_id", "source", "source_record_id"]].assign(into=wells["record_id"]),
+            history[["record_id", "source", "source_record_id"]].assign(into=history["kept_record_id"]),
+        ]
+    )
+    rows["well"] = (rows["source"] + ":" + rows["source_record_id"]).map(well_of)
+    assert rows["well"].notna().all()
+    groups = rows.groupby("into")["well"]
+    # Pairs within groups of one table against pairs within groups of the other.
+    found = _pairs(groups.size())
+    true = _pairs(rows.groupby("well").size())
+    right = _pairs(rows.groupby(["into", "well"]).size())
+    assert right / found >= 0.98
+    assert right / true >= 0.95
+
+
+def _pairs(sizes: pd.Series) -> int:
+    return int((sizes * (sizes - 1) // 2).sum())
+
+
+def test_an_unchanged_region_is_not_read_again_and_says_so(sample, monkeypatch):
+    whole, first, _ = sample
+
+    def fails(*_):
+        msg = "the source was read again"
+        raise AssertionError(msg)
+
+    monkeypatch.setattr(wellrecords.refresh, "read_source", fails)
+    again = refresh(whole, today=TODAY)
+    assert again.unchanged
+    assert not first.unchanged
+    assert again.counts == first.counts
+    assert again.version == first.version
+    with pytest.raises(AssertionError, match="read again"):
+        refresh(whole, today=TODAY, force=True)
+
+
+def test_the_tables_of_a_run_add_up(sample):
+    store = sample[0].region.store
+    tables = run_summary(store)
+    counts = read_manifest(store)["counts"]
+    assert tables["held_back_by_reason"]["rows"].sum() == counts["held_back"]
+    assert tables["changes_by_rule"]["changes"].sum() == counts["changes"]
+    assert tables["flags_by_rule"]["flags"].sum() == counts["flags"]
+    assert tables["merged_by_kind"]["rows"].sum() == counts["merged"]
+    assert tables["sources"]["share_held_back"].is_monotonic_decreasing
+    quantities = tables["intervals"].drop(columns="quantity").sum(axis=1)
+    assert (quantities == counts["kept"]).all()
+    assert {"total_depth_ft", "yield_gpm"} <= set(tables["histograms"]["column"])
+
+
+def test_the_private_owner_and_permit_are_nowhere_in_the_store_but_in_held_back_rows(sample):
+    version = sample[1].version
+    for path in version.glob("*.parquet"):
+        columns = pd.read_parquet(path).columns
+        assert not {"owner", "permit", "address"} & set(columns), path.name
+    assert "original" in read_table(sample[0].region.store, "held_back")
+
+
+def test_two_faulty_files_are_told_at_once_and_nothing_is_written(tmp_path):
+    path = region(tmp_path, {"one": [GOOD], "two": [GOOD]})
+    for name in ("one", "two"):
+        text = (tmp_path / f"{name}.csv").read_text().replace("DEPTH", "DEEPNESS")
+        (tmp_path / f"{name}.csv").write_text(text)
+    with pytest.raises(ProblemsError) as caught:
+        refresh(load_settings(path))
+    assert {problem.file for problem in caught.value.problems} == {"one.csv", "two.csv"}
+    assert not (tmp_path / "store").exists()
+    (tmp_path / "one.csv").unlink()
+    with pytest.raises(ProblemsError, match="no such file"):
+        refresh(load_settings(path))
+
+
+def test_two_sources_of_one_name_are_refused(tmp_path):
+    path = region(tmp_path, {"one": [GOOD], "two": [GOOD]})
+    path.write_text(path.read_text().replace('layout = "two.toml"', 'layout = "one.toml"'))
+    with pytest.raises(WellRecordsError, match="called one"):
+        refresh(load_settings(path))
+    path.write_text(path.read_text().replace('layout = "one.toml"\n\n[[', 'layout = "one.toml"\nname = "first"\n[['))
+    assert set(refresh(load_settings(path)).sources["source"]) == {"first", "one"}
+
+
+def test_the_sum_is_checked_and_a_lost_row_stops_the_run(tmp_path, monkeypatch):
+    path = region(tmp_path, {"one": [GOOD, [*GOOD[:3], "310", *GOOD[4:]]]})
+    real = wellrecords.refresh.apply_rules
+
+    def loses_one(*args):
+        ruled = real(*args)
+        return type(ruled)(ruled.wells.iloc[1:], ruled.changes, ruled.set_aside, ruled.flags)
+
+    monkeypatch.setattr(wellrecords.refresh, "apply_rules", loses_one)
+    with pytest.raises((WellRecordsError, ProblemsError), match="do not add up"):
+        refresh(load_settings(path))
+    assert not (tmp_path / "store").exists()
+
+
+def test_a_changed_input_is_read_again(tmp_path):
+    path = region(tmp_path, {"one": [GOOD]})
+    first = refresh(load_settings(path))
+    assert refresh(load_settings(path)).unchanged
+    region(tmp_path, {"one": [GOOD, ["2", "", "2001-05-05", "310", "12", "3", "-70.2", "45.2"]]})
+    second = refresh(load_settings(path))
+    assert not second.unchanged
+    assert (first.counts["kept"], second.counts["kept"]) == (1, 2)
+    path.write_text(path.read_text() + "[matching]\nthreshold = 2.0\n")
+    assert not refresh(load_settings(path)).unchanged
+
+
+def test_held_back_rows_are_mended_by_hand_and_read_again(tmp_path):
+    rows = [
+        GOOD,
+        ["2", "", "2001-05-05", "3O0", "12", "3", "-70.2", "45.2"],
+        ["3", "", "2002-05-05", "", "", "", "-70.1", "45.2"],
+    ]
+    path = region(tmp_path, {"one": rows})
+    first = refresh(load_settings(path))
+    assert (first.counts["kept"], first.counts["held_back"], first.counts["mended"]) == (1, 2, 0)
+    held = read_table(tmp_path / "store", "held_back")
+    assert set(held["reason"]) == {"unreadable_reading", "nothing_to_learn"}
+    # The row that the rules set aside keeps its own text and its own place in the file.
+    aside = held[held["reason"] == "nothing_to_learn"].iloc[0]
+    assert json.loads(aside["original"])["NO"] == "3"
+    assert aside["file_row"] == 4
+    sheet = (first.version / "held_back" / "one.csv").read_text(encoding="utf-8-sig")
+    (tmp_path / "mended.csv").write_text(sheet.replace("'3O0", "300"), encoding="utf-8-sig")
+    path.write_text(path.read_text().replace('layout = "one.toml"', 'layout = "one.toml"\nmended = "mended.csv"'))
+    second = refresh(load_settings(path))
+    assert second.counts["rows_read"] == 3
+    assert (second.counts["kept"], second.counts["held_back"], second.counts["mended"]) == (2, 1, 1)
+    changes = read_table(tmp_path / "store", "changes")
+    by_hand = changes[changes["rule"] == "mended_by_hand"]
+    assert by_hand[["record_id", "column", "before", "after"]].to_numpy().tolist() == [["one:2", "DEPTH", "3O0", "300"]]
+    assert refresh(load_settings(path)).unchanged
+
+
+cell = {
+    "NO": st.one_of(st.sampled_from(["", "1", "2", "A-7"]), st.text(st.characters(codec="utf-8"), max_size=4)),
+    "PERMIT": st.sampled_from(["", "W94-0113", "94-0113", "W01-77"]),
+    "DATE": st.sampled_from(["", "1994-06-17", "9999-01-01", "17.6.94", "0908-01-01", "2001-02-03"]),
+    "DEPTH": st.sampled_from(["", "200", "3O0", "12'6\"", "-5", "99999", "<0.5", "100+", "85 m"]),
+    "ROCK": st.sampled_from(["", "20", "0", "no rock to 90", ">28", "250"]),
+    "GPM": st.sampled_from(["", "5", "dry", "1 to 5", "0", "13 L/min", "flowing"]),
+    "LON": st.sampled_from(["-70.05", "70.05", "0", "", "-70", "45.3", "-12.0", "x"]),
+    "LAT": st.sampled_from(["45.3", "45.31", "0", "", "45", "-70.05"]),
+}
+dirty_row = st.tuples(*(cell[name] for name in COLUMNS)).map(list)
+
+
+@settings(deadline=None, max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.lists(dirty_row, min_size=1, max_size=9),
+    st.lists(dirty_row, min_size=1, max_size=6),
+    st.randoms(use_true_random=False),
+)
+def test_rows_add_up_over_any_files_and_their_order_does_not_matter(tmp_path, one, two, random):
+    path = region(tmp_path, {"one": one, "two": two})
+    first = refresh(load_settings(path), today=TODAY, force=True)
+    counts = first.counts
+    # A row of blanks only is no row.
+    assert counts["rows_read"] == sum(any(map(str.strip, row)) for row in one + two)
+    assert counts["rows_read"] == counts["kept"] + counts["merged"] + counts["held_back"]
+    wells = read_wells(tmp_path / "store")
+    random.shuffle(one)
+    random.shuffle(two)
+    region(tmp_path, {"one": one, "two": two})
+    second = refresh(load_settings(path), today=TODAY, force=True)
+    assert second.counts == counts
+    pd.testing.assert_frame_equal(pd.DataFrame(read_wells(tmp_path / "store")), pd.DataFrame(wells))
