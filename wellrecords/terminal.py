@@ -157,7 +157,7 @@ def _estimate_row(job: LotJob) -> dict[str, str]:
     def three(name: str, say: Callable[[float], str]) -> str:
         if estimate.draws is None:
             return "cannot say"
-        low, middle, high = (say(estimate.draws[name].quantile(level, "lower")) for level in (0.1, 0.5, 0.9))
+        low, middle, high = (say(float(estimate.draws[name].quantile(level, "lower"))) for level in (0.1, 0.5, 0.9))
         return f"{low} / {middle} / {high}"
 
     def figure(text: str) -> str:
