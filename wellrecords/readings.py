@@ -102,63 +102,15 @@ UNKNOWN = Reading(_NAN, _NAN, ("unknown",))
 UNREADABLE = Reading(_NAN, _NAN, ("unreadable",))
 
 _UNKNOWN_WORDS = frozenset(
-    [
-        "n/a",
-        "na",
-        "n.a.",
-        "n.a",
-        "unknown",
-        "unk",
-        "unk.",
-        "unkn",
-        "not known",
-        "not available",
-        "not recorded",
-        "not reported",
-        "no record",
-        "no data",
-        "no info",
-        "null",
-        "nan",
-        "<na>",
-        "missing",
-        "not measured",
-        "not given",
-        "?",
-        "??",
-        "???",
-        "-",
-        "--",
-        "---",
-        ".",
-        "*",
-        "nd",
-        "n/d",
-        "#n/a",
-        "not stated",
-        "blank",
-        "tbd",
-        "9999",
-        "99999",
-        "999999",
-        "9999.0",
-        "99999.0",
-        "999999.0",
-        "-99",
-        "-999",
-        "-9999",
-        "-99999",
-        "-99.0",
-        "-999.0",
-        "-9999.0",
-        "-99999.0",
-        "9999.00",
-        "-9999.00",
-        "99999.00",
-        "-99999.00",
-    ]
-)
-"""Said to be unknown, and the dummies that stand for it. 999 is left out: it can be a real depth."""
+    (
+        "n/a", "na", "n.a.", "n.a", "#n/a", "nd", "n/d", "null", "nan", "<na>", "unknown", "unk", "unk.", "unkn",
+        "missing", "blank", "tbd", "no record", "no data", "no info", "not known", "not available", "not recorded",
+        "not reported", "not measured", "not given", "not stated", "?", "??", "???", "-", "--", "---", ".", "*",
+    )
+)  # fmt: skip
+"""Said to be unknown."""
+_DUMMY = r"(?:-9{2,6}|9{4,6})(?:[.,]0+)?"
+"""Nines that stand for "unknown". 999 is left out: it can be a real depth."""
 
 _DRY = re.compile(
     r"(?:dry|dry ?(?:hole|well|bore|abandoned)|no (?:water|yield)(?: encountered| found| met)?|nil|duster|0 ?\(?dry\)?)"
@@ -279,7 +231,7 @@ def parse_reading(
     column = _Column(kind, known_unit(unit or DEFAULT_UNITS[kind]) or "", decimal)
     if words and tidy in words:
         return _meaning(words[tidy], kind)
-    if tidy in _UNKNOWN_WORDS:
+    if tidy in _UNKNOWN_WORDS or re.fullmatch(_DUMMY, tidy):
         return UNKNOWN
     if _DATE.fullmatch(tidy):
         return replace(UNREADABLE, flags=("unreadable", "date"))
@@ -524,7 +476,8 @@ def parse_readings(
     column = _Column(kind, known_unit(unit or DEFAULT_UNITS[kind]) or "", decimal)
     series = pd.Series(np.asarray(uniques, dtype=object), dtype="str")
     mark = re.escape(decimal)
-    dummies = series.str.strip().str.casefold().isin(list(_UNKNOWN_WORDS | set(words or ())))
+    # A layout's own words go before the figures ("999" may mean unknown).
+    dummies = series.str.strip().str.casefold().isin(list(words or ())) | series.str.fullmatch(_DUMMY)
     plain = (series.str.fullmatch(rf"(?:\d{{1,7}}(?:{mark}\d*)?|{mark}\d+)") & ~dummies).to_numpy(dtype=bool)
     if plain.any():
         numbers = series[plain].str.replace(decimal, ".", regex=False)

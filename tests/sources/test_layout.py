@@ -6,7 +6,8 @@ import pytest
 
 from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.sources import load_layout, shipped_layouts
-from wellrecords.sources.layout import CODE_SETS, CodeRules, parse_layout, tidy_name
+from wellrecords.sources.column_rules import CODE_SETS, CodeRules, tidy_name
+from wellrecords.sources.layout import parse_layout
 
 SMALL = """
 name = "small"

@@ -10,7 +10,8 @@ from wellrecords.cleaning.convert import convert_source
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.land_grid import LandLayers
 from wellrecords.places import Bounds
-from wellrecords.sources.layout import Layout, tidy_name
+from wellrecords.sources.column_rules import tidy_name
+from wellrecords.sources.layout import Layout
 from wellrecords.sources.raw import RawTable
 from wellrecords.sources.read import read_source
 

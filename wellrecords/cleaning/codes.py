@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from wellrecords.cleaning.findings import Findings
-from wellrecords.sources.layout import CodeRules, DateRules, tidy_code
+from wellrecords.sources.column_rules import CodeRules, DateRules, tidy_code
 
 BLANK_CODES: dict[str, str | None] = {"record_kind": "new", "hydrofractured": None}
 """Code of an empty cell where the layout says nothing; "unknown" for any other column."""

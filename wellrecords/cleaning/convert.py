@@ -28,7 +28,8 @@ from wellrecords.land_grid import LandLayers
 from wellrecords.ledger import HELD_BACK_COLUMNS, check_rows, stack
 from wellrecords.places import Bounds
 from wellrecords.schema import INTERVAL_QUANTITIES, WELL_COLUMNS, conform
-from wellrecords.sources.layout import CODE_SETS, READING_KINDS, TEXT_COLUMNS, Layout, tidy_name
+from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, TEXT_COLUMNS, tidy_name
+from wellrecords.sources.layout import Layout
 from wellrecords.sources.raw import RawTable
 
 MATCHING_COLUMNS = ("permit", "owner", "address")

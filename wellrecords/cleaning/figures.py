@@ -10,7 +10,7 @@ import pandas as pd
 from wellrecords.cleaning.findings import Findings
 from wellrecords.ledger import interval_text
 from wellrecords.readings import DEFAULT_UNITS, parse_readings, why_of
-from wellrecords.sources.layout import READING_KINDS, ReadingRules, tidy_code
+from wellrecords.sources.column_rules import READING_KINDS, ReadingRules, tidy_code
 from wellrecords.units import FEET_PER, GPM_PER, known_unit
 
 _MARK_TEXTS = {

@@ -9,7 +9,8 @@ import pandas as pd
 
 from wellrecords.errors import Problem
 from wellrecords.ledger import CHANGE_COLUMNS, HELD_BACK_COLUMNS, change_rows, held_back_rows, stack
-from wellrecords.sources.layout import Layout, tidy_name
+from wellrecords.sources.column_rules import tidy_name
+from wellrecords.sources.layout import Layout
 from wellrecords.sources.raw import RawTable
 
 

@@ -11,7 +11,8 @@ from wellrecords.cleaning.findings import Findings
 from wellrecords.ledger import HELD_BACK_COLUMNS, held_back_rows, stack
 from wellrecords.readings import parse_readings
 from wellrecords.schema import LAYER_COLUMNS, WATER_ZONE_COLUMNS, conform, empty_table
-from wellrecords.sources.layout import PartRules, tidy_name
+from wellrecords.sources.column_rules import tidy_name
+from wellrecords.sources.layout import PartRules
 from wellrecords.sources.raw import RawTable
 
 _DEPTH = r"\d+(?:\.\d+)?\s*(?:'|ft\.?|feet|m)?"

@@ -23,7 +23,8 @@ from wellrecords.places import (
     utm_crs,
 )
 from wellrecords.readings import parse_readings
-from wellrecords.sources.layout import PositionRules, tidy_code
+from wellrecords.sources.column_rules import tidy_code
+from wellrecords.sources.layout import PositionRules
 from wellrecords.sources.map_files import POINT_X, POINT_Y
 
 MEND_WHY = {

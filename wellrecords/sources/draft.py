@@ -18,7 +18,7 @@ import pandas as pd
 
 from wellrecords.places import parse_angles
 from wellrecords.readings import DEFAULT_UNITS, parse_readings
-from wellrecords.sources.layout import CODE_SETS, READING_KINDS, tidy_code, tidy_name
+from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, tidy_code, tidy_name
 from wellrecords.sources.map_files import POINT_X, POINT_Y
 from wellrecords.sources.raw import RawTable
 from wellrecords.sources.read import read_table

@@ -12,7 +12,8 @@ import pandas as pd
 from wellrecords.errors import Problem, ProblemsError
 from wellrecords.ledger import HELD_BACK_COLUMNS
 from wellrecords.schema import empty_table
-from wellrecords.sources.layout import Layout, tidy_name
+from wellrecords.sources.column_rules import tidy_name
+from wellrecords.sources.layout import Layout
 
 HEADER_WITHIN = 40
 """Rows of a file among which its column names are looked for."""

@@ -9,7 +9,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from wellrecords.errors import WellRecordsError
-from wellrecords.sources.layout import Layout, PartRules, tidy_name
+from wellrecords.sources.column_rules import tidy_name
+from wellrecords.sources.layout import Layout, PartRules
 from wellrecords.sources.map_files import read_map_file
 from wellrecords.sources.raw import RawTable
 from wellrecords.sources.text_files import read_delimited

@@ -8,7 +8,8 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
-from wellrecords.sources.layout import FileRules, tidy_name
+from wellrecords.sources.column_rules import tidy_name
+from wellrecords.sources.layout import FileRules
 from wellrecords.sources.raw import Header, RawTable, find_header, lay_out, stack_tables
 
 
