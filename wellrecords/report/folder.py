@@ -9,10 +9,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
+from pyproj import Transformer
 
 from wellrecords.bid import Bid
 from wellrecords.errors import WellRecordsError
+from wellrecords.interpolation import IntervalKriging
+from wellrecords.lots import EstimateSettings, SupportSettings
+from wellrecords.lots.support import rate_support
 from wellrecords.report import wording
 from wellrecords.report.index_page import ReportLink, write_index
 from wellrecords.report.lot_report import Audience, write_lot_report
@@ -85,6 +90,7 @@ def write_reports(
             wells=wells,
             region=region,
             lot=job.geometry,
+            name=None if job.name == job.lot_id else job.name,
             context_layers=context,
             **common,
         )
@@ -98,7 +104,12 @@ def write_reports(
         wells=wells,
         region=region,
         counts=RunCounts(**{name: counts[name] for name in ("rows_read", "kept", "merged", "held_back")}),
-        surfaces=region_surfaces(wells, settings.region.crs, report_settings),
+        surfaces=region_surfaces(
+            wells,
+            settings.region.crs,
+            report_settings.surface_cells,
+            settings.part("estimate", EstimateSettings).support,
+        ),
         lots=gpd.GeoDataFrame(
             {"lot_id": [job.lot_id for job in jobs]}, geometry=[job.geometry for job in jobs], crs=WGS84
         ),
@@ -138,7 +149,9 @@ def read_context(settings: ReportSettings) -> dict[str, gpd.GeoDataFrame]:
     return layers
 
 
-def region_surfaces(wells: gpd.GeoDataFrame, crs: str, settings: ReportSettings) -> list[MapSurface]:
+def region_surfaces(
+    wells: gpd.GeoDataFrame, crs: str, cells: int, support: SupportSettings | None = None
+) -> list[MapSurface]:
     """Interpolate the region's surfaces for its map.
 
     Parameters
@@ -147,35 +160,50 @@ def region_surfaces(wells: gpd.GeoDataFrame, crs: str, settings: ReportSettings)
         The canonical table.
     crs : str
         Projected metres.
-    settings : ReportSettings
+    cells : int
+        Along the longer side of the ground that holds wells.
+    support : SupportSettings, optional
+        When the records can say, as for a lot: cells where they cannot are
+        left empty.
 
     Returns
     -------
     list of MapSurface
         One a quantity that enough wells have read.
     """
-    import numpy as np
-    from pyproj import Transformer
-
-    from wellrecords.interpolation import IntervalKriging
-
     plane = Transformer.from_crs(WGS84, crs, always_xy=True)
-    easting, northing = plane.transform(wells["longitude"].to_numpy(), wells["latitude"].to_numpy())
-    step = max(np.ptp(easting), np.ptp(northing)) / settings.surface_cells
-    columns = np.arange(easting.min() + step / 2, easting.max(), step)
-    rows = np.arange(northing.min() + step / 2, northing.max(), step)
-    cells = np.column_stack([axis.ravel() for axis in np.meshgrid(columns, rows)])
+    places = np.column_stack(plane.transform(wells["longitude"].to_numpy(), wells["latitude"].to_numpy()))
+    (west, south), (east, north) = places.min(axis=0).tolist(), places.max(axis=0).tolist()
+    step = max(east - west, north - south) / cells
+    easting = np.arange(west + step / 2, east, step)
+    northing = np.arange(south + step / 2, north, step)
+    grid = np.column_stack([axis.ravel() for axis in np.meshgrid(easting, northing)])
+    error = wells["position_error_m"].to_numpy()
     surfaces = []
     for key, title in SURFACES.items():
         low, high = wells[f"{key}_low"].to_numpy(), wells[f"{key}_high"].to_numpy()
-        known = ~np.isnan(low)
-        if known.sum() < LEAST_WELLS:
+        read = ~np.isnan(low)
+        if read.sum() < LEAST_WELLS:
             continue
+        rated = rate_support(grid, places[read], error[read], support or SupportSettings()).support
+        said = rated != "none"
         model = IntervalKriging(transform="identity" if key == "depth_to_water_ft" else "log")
-        places = np.column_stack([easting, northing])[known]
-        model.fit(places, low[known], high[known], wells["position_error_m"].to_numpy()[known])
-        values = model.predict(cells).quantile(0.5).reshape(len(rows), len(columns))
-        surfaces.append(MapSurface(key, title, columns, rows, values, crs, unit="gpm" if key == "yield_gpm" else "ft"))
+        model.fit(places[read], low[read], high[read], error[read])
+        values = np.full(len(grid), np.nan)
+        values[said] = model.predict(grid[said]).quantile(0.5)
+        shape = len(northing), len(easting)
+        surfaces.append(
+            MapSurface(
+                key,
+                title,
+                easting,
+                northing,
+                values.reshape(shape),
+                crs,
+                unit="gpm" if key == "yield_gpm" else "ft",
+                support=rated.reshape(shape),
+            )
+        )
     return surfaces
 
 
