@@ -20,6 +20,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import log_ndtr, ndtr, ndtri
 
 from wellrecords.interpolation.covariance import Covariance, FloatArray
@@ -208,6 +209,26 @@ def draw_inside(
     return np.where(low == high, low, np.clip(drawn, low, high))
 
 
+def censored_cavities(
+    covariance: Covariance,
+    places: Places,
+    sites: Sites,
+    censored: npt.NDArray[np.bool_],
+    neighbours: IntArray,
+    *,
+    known_mean: float | None = None,
+    n_jobs: int = 1,
+) -> Cavities:
+    """Return the cavities of the censored wells; those of the others are left at N(0, 1) and not to be used."""
+    subset = np.flatnonzero(places.per_place(censored.astype(float)) > 0)
+    found, wells = leave_out(
+        covariance, places, sites, neighbours, subset, with_crowd=True, known_mean=known_mean, n_jobs=n_jobs
+    )
+    mean, variance = np.zeros(len(censored)), np.ones(len(censored))
+    mean[wells], variance[wells] = found.mean, found.variance
+    return Cavities(mean, variance)
+
+
 def complete(
     covariance: Covariance,
     places: Places,
@@ -228,7 +249,7 @@ def complete(
     censored = low != high
     current = sites
     for sweep in range(GIBBS_SWEEPS):
-        cavities, _ = leave_out(covariance, places, current, neighbours, with_crowd=True, n_jobs=n_jobs)
+        cavities = censored_cavities(covariance, places, current, censored, neighbours, n_jobs=n_jobs)
         drawn = draw_inside(low, high, cavities.mean, np.sqrt(cavities.variance), random_state)
         renewed = censored & ((random_state.uniform(size=len(low)) < 0.5) | (sweep == 0))
         current = Sites(np.where(renewed, drawn, current.value), np.where(renewed | ~censored, 0.0, current.variance))

@@ -202,17 +202,18 @@ class IntervalKriging(BaseEstimator):
         """Covariance and sites in turn, then calibration on left-out ground."""
         if isinstance(self.covariance, Covariance):
             self.covariance_ = self.covariance
-            self._refresh_sites()
+            self._refresh_sites(self._others)
         else:
             kinds: tuple[CovarianceKind, ...] = ("exponential", "matern")
             if self.covariance != "auto":
                 kinds = (self.covariance,)
             self.covariance_ = start_covariance(kinds[0], self.places_, variance)
+            near = self._others[:, :FIT_NEIGHBOURS]
             for _ in range(FIT_ROUNDS if self.readings_.any_censored else 1):
-                self._refresh_sites()
+                self._refresh_sites(near)
                 self.covariance_ = self._fit_covariance(kinds)
                 kinds = (self.covariance_.kind,)
-            self._refresh_sites()
+            self._refresh_sites(self._others)
         mean, sd = self._left_out_kriging()
         table = self._left_out_table(mean, sd)
         low, high = self.readings_.low, self.readings_.high
@@ -247,30 +248,35 @@ class IntervalKriging(BaseEstimator):
         ]
         return min(found, key=lambda pair: pair[1])[0]
 
-    def _refresh_sites(self) -> None:
+    def _refresh_sites(self, neighbours: IntArray) -> None:
         """Refresh the sites of the censored wells, a few times over."""
         if not self.readings_.any_censored:
             return
+        low, high = self.readings_.low, self.readings_.high
         total = self.covariance_.sill + self.covariance_.nugget
         for _ in range(SWEEPS):
-            cavities = self._cavities(with_crowd=True)
-            self.sites_ = censoring.update_sites(self.readings_.low, self.readings_.high, cavities, self.sites_, total)
+            cavities = censoring.censored_cavities(
+                self.covariance_,
+                self.places_,
+                self.sites_,
+                low != high,
+                neighbours,
+                known_mean=self.known_mean,
+                n_jobs=self.n_jobs,
+            )
+            self.sites_ = censoring.update_sites(low, high, cavities, self.sites_, total)
 
-    def _cavities(self, *, with_crowd: bool) -> censoring.Cavities:
+    def _left_out_kriging(self) -> tuple[FloatArray, FloatArray]:
+        """Mean and locally scaled standard deviation of each well from the wells elsewhere."""
         cavities, _ = censoring.leave_out(
             self.covariance_,
             self.places_,
             self.sites_,
-            self._others if with_crowd else self._elsewhere,
-            with_crowd=with_crowd,
+            self._elsewhere,
+            with_crowd=False,
             known_mean=self.known_mean,
             n_jobs=self.n_jobs,
         )
-        return cavities
-
-    def _left_out_kriging(self) -> tuple[FloatArray, FloatArray]:
-        """Mean and locally scaled standard deviation of each well from the wells elsewhere."""
-        cavities = self._cavities(with_crowd=False)
         squares = calibration.expected_squares(self.readings_.low, self.readings_.high, cavities)
         self._squares = self.places_.per_place(squares)
         around = self._local_scale(self._elsewhere)
