@@ -116,3 +116,21 @@ def test_lots_without_a_coordinate_system_are_refused(wells, lots):
     """The error says what to do."""
     with pytest.raises(ProblemsError, match=r"geopandas.read_file"):
         estimate_lots(wells, lots.set_crs(None, allow_override=True))
+
+
+def test_a_lot_may_have_wishes_of_its_own(wells, lots, estimates):
+    """Targets and limits of the lots win over the settings; an empty one is the settings'."""
+    own = lots.assign(target_yield_gpm=[2.0, np.nan, np.nan], max_depth_ft=[np.nan, 300.0, np.nan])
+    asked = draw_lot_estimates(wells, own, EstimateSettings(n_draws=400))
+    assert [one.target_yield_gpm for one in asked] == [2.0, 5.0, 5.0]
+    assert [one.max_depth_ft for one in asked] == [600.0, 300.0, 600.0]
+    assert asked[0].chance_of_target > estimates[0].chance_of_target
+    assert asked[1].chance_of_target < estimates[1].chance_of_target
+    with pytest.raises(ProblemsError, match="target_yield_gpm"):
+        draw_lot_estimates(wells, lots.assign(target_yield_gpm=[-1.0, 2.0, 2.0]))
+
+
+def test_one_lot_alone(wells, lots, estimates):
+    """A lot is estimated by itself much as among others."""
+    alone = draw_lot_estimates(wells, lots.iloc[:1], EstimateSettings(n_draws=400))[0]
+    assert alone.chance_of_target == pytest.approx(estimates[0].chance_of_target, abs=0.08)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import geopandas as gpd
 import numpy as np
@@ -12,7 +13,7 @@ import pandas as pd
 from wellrecords.lots.evidence import Evidence, LotPlaces, gather_evidence, lot_places
 from wellrecords.lots.joint import copula_levels
 from wellrecords.lots.laws import FEET, LocalLaws
-from wellrecords.lots.paths import draw_paths
+from wellrecords.lots.paths import Paths, draw_paths
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.support import NONE
 from wellrecords.lots.words import lot_notes, plain_words, technical_words
@@ -126,16 +127,15 @@ class LotEstimate:
 
 @dataclass(frozen=True, eq=False)
 class _Drawn:
-    """Draws of all lots, each array (m, n_draws), and what the curves are made from."""
+    """Draws of all lots, each array (m, n_draws), what is asked of each, and what the curves are made from."""
 
     places: LotPlaces
     evidence: Evidence
-    settings: EstimateSettings
+    asked: list[EstimateSettings]
     laws: LocalLaws | None
     start: np.ndarray
     columns: dict[str, np.ndarray]
     in_gravel: np.ndarray
-    chance_of_target: np.ndarray
     chance_of_dry_hole: np.ndarray
 
 
@@ -154,32 +154,42 @@ def _draw(
     columns["yield_gpm"] = evidence.quantiles("yield_gpm", levels[3])
     start = evidence.start(columns)
     in_gravel = np.zeros((m, n), dtype=bool)
-    chance = np.full(m, np.nan)
-    dry = np.full(m, np.nan)
+    dry_draws = np.full((m, n), np.nan)
+    asked = _asked(places, settings)
+    targets = np.array([one.target_yield_gpm for one in asked])
     laws = None
     said = evidence.nearness["depth_to_target_ft"].support != NONE
     if evidence.laws is not None and said.any():
         laws = evidence.laws.at(places.coordinates)
-        feet = laws.feet_to(settings.target_yield_gpm, levels[2])
+        feet = np.empty((m, n))
+        met = np.zeros(m)
+        for gpm in np.unique(targets):
+            lot = np.flatnonzero(targets == gpm)
+            feet[lot] = laws.take(lot).feet_to(gpm, levels[2])
+            if evidence.gravels is not None:
+                met[lot] = evidence.gravels.chance(places.coordinates[lot], gpm)
         target = start + feet
         below_dry = laws.chance_below(FEET, evidence.dry_below_gpm)
-        room = settings.max_depth_ft - start
+        room = np.array([one.max_depth_ft for one in asked])[:, None] - start
         dry_draws = np.stack([np.interp(r, FEET, row, left=1.0) for r, row in zip(room, below_dry, strict=True)])
         if evidence.gravels is not None:
-            met = evidence.gravels.chance(places.coordinates, settings.target_yield_gpm)
             rock = columns["depth_to_bedrock_ft"]
             in_gravel = (rng.uniform(size=(m, n)) < met[:, None]) & (rock >= evidence.gravels.least_cover_ft)
-            share = rng.choice(evidence.gravels.depth_share, (m, n))
-            target = np.where(in_gravel, share * rock, target)
+            target = np.where(in_gravel, rng.choice(evidence.gravels.depth_share, (m, n)) * rock, target)
             dry_draws = np.where(in_gravel, 0.0, dry_draws)
-        target = np.where(target > settings.deepest_ft, np.inf, target)
-        columns["depth_to_target_ft"] = np.where(said[:, None], target, np.nan)
-        chance = np.where(said, (target <= settings.max_depth_ft).mean(axis=1), np.nan)
-        dry = np.where(said, dry_draws.mean(axis=1), np.nan)
+        columns["depth_to_target_ft"] = np.where(target > settings.deepest_ft, np.inf, target)
     for name in QUANTITIES:
-        silent = (evidence.nearness[name].support == NONE) | ~said
-        columns[name][silent] = np.nan
-    return _Drawn(places, evidence, settings, laws, start, columns, in_gravel, chance, dry)
+        columns[name][(evidence.nearness[name].support == NONE) | ~said] = np.nan
+    return _Drawn(places, evidence, asked, laws, start, columns, in_gravel, dry_draws.mean(axis=1))
+
+
+def _asked(places: LotPlaces, settings: EstimateSettings) -> list[EstimateSettings]:
+    """Return the settings of each lot: its own wishes where it has them."""
+    asked = []
+    for gpm, depth in zip(places.target_yield_gpm, places.max_depth_ft, strict=True):
+        wishes = {"target_yield_gpm": gpm, "max_depth_ft": depth}
+        asked.append(settings.model_copy(update={name: float(v) for name, v in wishes.items() if np.isfinite(v)}))
+    return asked
 
 
 def estimate_lots(
@@ -201,7 +211,8 @@ def estimate_lots(
         The canonical table, or those of its columns that are known.
     lots : GeoDataFrame
         `lot_id` and a point or polygon, in any coordinate system; `main_rock`
-        if known.
+        if known; a lot's own `target_yield_gpm` and `max_depth_ft`, which win
+        over the settings.
     target_yield_gpm : float, default=5
     max_depth_ft : float, default=600
     quantiles : tuple of float, default=(0.1, 0.5, 0.9)
@@ -309,7 +320,7 @@ def draw_lot_estimates(
 
 
 def _lot_estimate(drawn: _Drawn, lot: int) -> LotEstimate:
-    places, evidence, settings = drawn.places, drawn.evidence, drawn.settings
+    places, evidence, settings = drawn.places, drawn.evidence, drawn.asked[lot]
     draws = _lot_draws(drawn, lot)
     support = str(evidence.nearness["depth_to_target_ft"].support[lot])
     depth = np.arange(0.0, settings.max_depth_ft + CURVE_STEP_FT / 2, CURVE_STEP_FT)
@@ -321,9 +332,9 @@ def _lot_estimate(drawn: _Drawn, lot: int) -> LotEstimate:
     else:
         reached = np.sort(draws["depth_to_target_ft"].to_numpy())
         chance = np.searchsorted(reached, depth, side="right") / len(reached)
-        yields = _yields(drawn, lot)
+        yields = _Yields(drawn, lot)
     notes = lot_notes(evidence, lot, draws, settings)
-    chances = float(drawn.chance_of_target[lot]), float(drawn.chance_of_dry_hole[lot])
+    chances = (float(chance[-1]), float(drawn.chance_of_dry_hole[lot])) if draws is not None else (np.nan, np.nan)
     return LotEstimate(
         lot_id=places.lot_id[lot],
         longitude=float(places.longitude[lot]),
@@ -348,39 +359,47 @@ def _lot_estimate(drawn: _Drawn, lot: int) -> LotEstimate:
     )
 
 
-def _yields(drawn: _Drawn, lot: int) -> Callable[[np.ndarray], np.ndarray]:
-    """Yield at depth, joint with the draws: whole holes, matched to the draws by the feet to the target."""
-    settings, start = drawn.settings, drawn.start[lot]
-    target = drawn.columns["depth_to_target_ft"][lot]
-    in_gravel = drawn.in_gravel[lot]
-    laws = drawn.laws
-    assert laws is not None
-    rng = np.random.default_rng([settings.random_state, lot])
-    deepest = settings.deepest_ft
-    paths = draw_paths(laws, lot, len(target), deepest, rng)
-    wanted = np.where(in_gravel, np.inf, target - start)
-    theirs = paths.feet_to(settings.target_yield_gpm)
-    order = np.empty(len(target), dtype=int)
-    order[np.argsort(wanted, kind="stable")] = np.argsort(theirs, kind="stable")
-    theirs = theirs[order]
-    # The holes' own feet to the target agree with the draws' but for sampling: stretch them to agree exactly.
-    both = np.isfinite(theirs) & np.isfinite(wanted)
-    stretch = np.where(both, wanted / np.where(both, theirs, 1.0), 1.0)
-    never = np.isinf(wanted) & np.isfinite(theirs)
-    stretch = np.where(never, np.maximum(1.0, deepest / np.where(never, theirs, 1.0)) * 1.001, stretch)
-    short = np.isinf(theirs) & np.isfinite(wanted)
-    matched = paths.take(order, stretch).reach(settings.target_yield_gpm, np.where(short, wanted, np.inf))
-    gravel_gpm = np.zeros(len(target))
-    if drawn.evidence.gravels is not None:
-        gravel_gpm = drawn.evidence.gravels.yields(settings.target_yield_gpm, rng.uniform(size=len(target)))
+@dataclass(frozen=True, eq=False)
+class _Yields:
+    """Yield at depth, joint with a lot's draws; the holes are drawn when first asked for."""
 
-    def at(depth_ft: np.ndarray) -> np.ndarray:
+    drawn: _Drawn
+    lot: int
+
+    @cached_property
+    def _holes(self) -> tuple[Paths, np.ndarray]:
+        """Whole holes, matched to the draws by the feet to the target, and the yield of those in gravel."""
+        drawn, lot = self.drawn, self.lot
+        assert drawn.laws is not None
+        settings = drawn.asked[lot]
+        gpm, deepest = settings.target_yield_gpm, settings.deepest_ft
+        rng = np.random.default_rng([settings.random_state, lot])
+        target = drawn.columns["depth_to_target_ft"][lot]
+        wanted = np.where(drawn.in_gravel[lot], np.inf, target - drawn.start[lot])
+        paths = draw_paths(drawn.laws, lot, len(target), deepest, rng)
+        theirs = paths.feet_to(gpm)
+        order = np.empty(len(target), dtype=int)
+        order[np.argsort(wanted, kind="stable")] = np.argsort(theirs, kind="stable")
+        theirs = theirs[order]
+        # The holes' own feet to the target agree with the draws' but for sampling: stretch them to agree exactly.
+        stretch = np.ones(len(target))
+        both = np.isfinite(theirs) & np.isfinite(wanted)
+        stretch[both] = wanted[both] / theirs[both]
+        never = np.isinf(wanted) & np.isfinite(theirs)
+        stretch[never] = 1.001 * np.maximum(1.0, deepest / theirs[never])
+        short = np.isinf(theirs) & np.isfinite(wanted)
+        matched = paths.take(order, stretch).reach(gpm, np.where(short, wanted, np.inf))
+        gravels = drawn.evidence.gravels
+        in_gravel = np.zeros(len(target)) if gravels is None else gravels.yields(gpm, rng.uniform(size=len(target)))
+        return matched, in_gravel
+
+    def __call__(self, depth_ft: np.ndarray) -> np.ndarray:
+        drawn, lot = self.drawn, self.lot
+        holes, gravel_gpm = self._holes
         # rounding must not take the last fracture from a hole that stops on it
-        in_rock = matched.gpm_at((depth_ft - start) * (1.0 + 1e-9) + 1e-9)
-        reached = np.where(depth_ft >= target, gravel_gpm, 0.0)
-        return np.where(in_gravel, reached, in_rock)
-
-    return at
+        in_rock = holes.gpm_at((depth_ft - drawn.start[lot]) * (1.0 + 1e-9) + 1e-9)
+        reached = np.where(depth_ft >= drawn.columns["depth_to_target_ft"][lot], gravel_gpm, 0.0)
+        return np.where(drawn.in_gravel[lot], reached, in_rock)
 
 
 def _neighbours(evidence: Evidence, place: np.ndarray, said: bool) -> pd.DataFrame:
@@ -395,7 +414,7 @@ def _neighbours(evidence: Evidence, place: np.ndarray, said: bool) -> pd.DataFra
     else:
         distance = np.hypot(*(evidence.coordinates - place).T)
         row = np.argsort(distance, kind="stable")[:SHOWN_NEIGHBOURS]
-        distance, weight = distance[row], np.full(len(row), np.nan)
+        distance, weight = distance[row], np.zeros(len(row))
     table = evidence.wells.iloc[row].assign(distance_m=distance, weight=weight)
     table = table.sort_values(["weight", "distance_m"], ascending=[False, True]).head(SHOWN_NEIGHBOURS)
     return table[NEIGHBOUR_COLUMNS].reset_index(drop=True)

@@ -16,7 +16,8 @@ from wellrecords.errors import Problem, ProblemsError
 from wellrecords.interpolation import IntervalKriging
 from wellrecords.lots.gravel import GravelMap, fit_gravels
 from wellrecords.lots.joint import normal_correlation
-from wellrecords.lots.laws import LawMap, fit_laws
+from wellrecords.lots.laws import LawMap
+from wellrecords.lots.learning import fit_laws
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.stopping import MISSING, Stops, read_stops
 from wellrecords.lots.support import Nearness, rate_support
@@ -31,7 +32,11 @@ JOINT_ORDER = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft",
 
 @dataclass(frozen=True)
 class LotPlaces:
-    """Where the lots are: shape (m,) and, in metres, (m, 2)."""
+    """Where the lots are, shape (m,) and in metres (m, 2), and what is asked of each.
+
+    `target_yield_gpm` and `max_depth_ft` are NaN where a lot has no wish of
+    its own.
+    """
 
     lot_id: np.ndarray
     longitude: np.ndarray
@@ -39,6 +44,8 @@ class LotPlaces:
     coordinates: np.ndarray
     crs: CRS
     main_rock: np.ndarray
+    target_yield_gpm: np.ndarray
+    max_depth_ft: np.ndarray
 
     def __len__(self) -> int:
         return len(self.lot_id)
@@ -53,7 +60,8 @@ def lot_places(lots: gpd.GeoDataFrame) -> LotPlaces:
     Parameters
     ----------
     lots : GeoDataFrame
-        `lot_id`, a geometry, a coordinate system.
+        `lot_id`, a geometry, a coordinate system; if known `main_rock`, and a
+        lot's own `target_yield_gpm` and `max_depth_ft`.
 
     Raises
     ------
@@ -91,12 +99,30 @@ def lot_places(lots: gpd.GeoDataFrame) -> LotPlaces:
             )
             for lot_id in lots["lot_id"][empty.to_numpy()]
         ]
+    wishes = {}
+    for name in ("target_yield_gpm", "max_depth_ft"):
+        given = lots[name] if name in lots else pd.Series(np.nan, index=lots.index)
+        wishes[name] = pd.to_numeric(given, errors="coerce").to_numpy(dtype=float)
+        problems += [
+            Problem(
+                what="a lot's wish is not a positive number",
+                column=name,
+                value=str(value),
+                rule=f"{name} of a lot is a number above 0, or left empty",
+                next_step="mend or empty it",
+                code="lot_wish",
+            )
+            for value, wish in zip(given, wishes[name], strict=True)
+            if pd.notna(value) and not wish > 0
+        ]
     if problems:
         raise ProblemsError(problems, "The lots cannot be used")
     points = lots.geometry.to_crs(WGS84).representative_point()
     longitude, latitude = points.x.to_numpy(), points.y.to_numpy()
     middle = (0.0, 0.0) if not len(lots) else (float(np.mean(longitude)), float(np.mean(latitude)))
-    crs = CRS.from_proj4(f"+proj=tmerc +lon_0={middle[0]:.6f} +lat_0={middle[1]:.6f} +datum=WGS84 +units=m")
+    crs = CRS.from_proj4(
+        f"+proj=tmerc +lon_0={middle[0]:.6f} +lat_0={middle[1]:.6f} +x_0=500000 +y_0=5000000 +datum=WGS84 +units=m"
+    )
     rock = lots["main_rock"] if "main_rock" in lots else pd.Series(pd.NA, index=lots.index)
     return LotPlaces(
         lot_id=lots["lot_id"].to_numpy(),
@@ -105,6 +131,7 @@ def lot_places(lots: gpd.GeoDataFrame) -> LotPlaces:
         coordinates=_project(crs, longitude, latitude),
         crs=crs,
         main_rock=np.array([None if pd.isna(name) else str(name) for name in rock], dtype=object),
+        **wishes,
     )
 
 
@@ -387,7 +414,7 @@ def _fit_laws(
     laws = fit_laws(
         candidates, places.coordinates, n_neighbours=settings.n_neighbours, random_state=settings.random_state
     )
-    chosen = next(number for number, stops in enumerate(candidates) if stops is laws.stops)
+    chosen = laws.candidate
     return laws, rules[chosen], cover
 
 

@@ -26,7 +26,8 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from scipy import ndimage, special
+from scipy import special
+from scipy.interpolate import CubicSpline
 
 COARSE_STEP = 0.25
 REFINE = 8
@@ -122,6 +123,12 @@ def _compound_masses(jumps: Jumps, step: float, count: int, m: np.ndarray) -> np
     return np.maximum(tilted, 0.0) / fade
 
 
+def _refining(count: int) -> np.ndarray:
+    """Matrix that interpolates values on a grid `REFINE` times as fine, by cubic splines."""
+    coarse = np.arange(count)
+    return CubicSpline(coarse, np.eye(count))(np.arange((count - 1) * REFINE + 1) / REFINE)
+
+
 @lru_cache(maxsize=8)
 def fracture_tables(jumps: Jumps) -> FractureTables:
     """Tabulate the unit process for one law of the fractures' yields.
@@ -166,13 +173,8 @@ def fracture_tables(jumps: Jumps) -> FractureTables:
             tables[DENSITY, :, column] = m * (
                 amount * alone + (rest * (lattice[: whole + 1] < amount)) @ (np.maximum(gap, 0.0) * density_one)
             )
-    fine = ndimage.zoom(
-        np.log(np.maximum(tables, TINY)),
-        (1, *(((size - 1) * REFINE + 1) / size for size in tables.shape[1:])),
-        order=3,
-        mode="nearest",
-        grid_mode=False,
-    )
+    rows, columns = _refining(len(m)), _refining(len(u))
+    fine = rows @ np.log(np.maximum(tables, TINY)) @ columns.T
     fine[BELOW] = np.minimum(fine[BELOW], 0.0)
     return FractureTables(jumps, np.exp(fine).astype(np.float32))
 

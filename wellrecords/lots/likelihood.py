@@ -29,6 +29,7 @@ from wellrecords.lots.stopping import (
     AT_LEAST,
     EXACT,
     FRACTURED,
+    LEAST_FEET,
     LOGGED,
     MISSING,
     UNDER,
@@ -40,8 +41,9 @@ from wellrecords.lots.stopping import (
 CHUNK = 20_000
 FLOOR = 1e-25
 LEAST_SHARE = 0.01
+JUST_MADE = 1.0 + 1e-9
 
-Terms = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+Terms = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 
 
 def effective_feet(feet: np.ndarray, decay_ft: float) -> np.ndarray:
@@ -75,43 +77,66 @@ def share_weights(target_over_yield: np.ndarray) -> np.ndarray:
     )
 
 
+def _run_on(stops: Stops, decay_ft: float) -> list[tuple[np.ndarray, np.ndarray]]:
+    """List how far holes may have gone on: coefficient, and log of the effective feet to the last fracture.
+
+    The coefficient makes densities those of log(feet of the hole), whichever
+    part of them was needed.
+    """
+    parts = []
+    for weight, feet in stops.run_on():
+        left = np.where(np.isfinite(feet), feet, LEAST_FEET)
+        went = np.where(np.isfinite(feet), weight * _slope(left, decay_ft) * stops.feet / left, 0.0)
+        parts.append((went, np.log(effective_feet(left, decay_ft))))
+    return parts
+
+
 def _terms(stops: Stops, habits: Habits, decay_ft: float) -> Terms:
-    """List what each well's likelihood is a sum of."""
-    slope = _slope(stops.feet, decay_ft)
+    """List what each well's likelihood is a sum of: well, table, log feet, log gpm, coefficient."""
     limit = habits.hazard(stops.depth_ft) * stops.feet
-    log_gpm = np.log(stops.gpm)
+    log_feet = np.log(effective_feet(stops.feet, decay_ft))
+    bound = np.log(stops.gpm)
     share = habits.share
     terms: list[Terms] = []
 
-    def add(wells: np.ndarray, table: int | np.ndarray, gpm: float | np.ndarray, coefficient: np.ndarray) -> None:
-        shape = (len(wells),)
-        table, gpm = np.broadcast_to(table, shape), np.broadcast_to(gpm, shape)
+    def add(wells: np.ndarray, table: int, feet: np.ndarray, gpm: float | np.ndarray, coefficient: np.ndarray) -> None:
         used = coefficient > 0
-        terms.append((wells[used], table[used], gpm[used], coefficient[used]))
+        count = int(used.sum())
+        terms.append(
+            (wells[used], np.full(count, table), feet[used], np.broadcast_to(gpm, used.shape)[used], coefficient[used])
+        )
 
     exact = np.flatnonzero(stops.kind == EXACT)
-    ratio = USUAL_TARGETS_GPM / stops.gpm[exact, None]
-    passed = ratio <= 1.0 + 1e-9
-    by_share = np.einsum("nt,nts->ns", np.where(passed, share, 0.0), share_weights(ratio))
-    for number in range(len(STOP_SHARES)):
-        add(exact, STOP + number, log_gpm[exact], by_share[:, number] * slope[exact])
-    add(exact, DENSITY, log_gpm[exact], limit[exact] * np.where(passed, 0.0, share).sum(axis=1))
-
     under = np.flatnonzero(stops.kind == UNDER)
-    add(under, BELOW, log_gpm[under], np.maximum(limit[under], 1e-6))
-
     enough = np.flatnonzero((stops.kind == MISSING) | (stops.kind == AT_LEAST))
     missing = np.flatnonzero(stops.kind == MISSING)
     fractured = np.flatnonzero(stops.kind == FRACTURED)
-    for target, part in zip(USUAL_TARGETS_GPM, share, strict=True):
-        if part < LEAST_SHARE:
-            continue
-        add(enough, PASSAGE, np.log(target), part * slope[enough])
-        add(missing, BELOW, np.log(target), part * limit[missing])
-        add(fractured, BELOW, np.log(np.minimum(target, stops.gpm[fractured])), np.full(len(fractured), part))
-    well, table, gpm, coefficient = (np.concatenate(parts) for parts in zip(*terms, strict=True))
-    order = np.argsort(well, kind="stable")
-    return well[order], table[order], gpm[order], coefficient[order]
+    usual = [
+        (np.log(target), part) for target, part in zip(USUAL_TARGETS_GPM, share, strict=True) if part >= LEAST_SHARE
+    ]
+
+    for weight, gpm in stops.yields():
+        log_gpm = np.log(gpm[exact])
+        ratio = USUAL_TARGETS_GPM / gpm[exact, None]
+        passed = ratio <= JUST_MADE
+        by_share = np.einsum("nt,nts->ns", np.where(passed, weight * share, 0.0), share_weights(ratio))
+        for went, feet in _run_on(stops, decay_ft):
+            for number in range(len(STOP_SHARES)):
+                add(exact, STOP + number, feet[exact], log_gpm, by_share[:, number] * went[exact])
+        short = np.where(passed, 0.0, weight * share).sum(axis=1)
+        add(exact, DENSITY, log_feet[exact], log_gpm, limit[exact] * short)
+    for went, feet in _run_on(stops, decay_ft):
+        for target, part in usual:
+            add(enough, PASSAGE, feet[enough], target, part * went[enough])
+    add(under, BELOW, log_feet[under], bound[under], np.maximum(limit[under], 1e-6))
+    for target, part in usual:
+        add(missing, BELOW, log_feet[missing], target, part * limit[missing])
+        least = np.minimum(target, bound[fractured])
+        add(fractured, BELOW, log_feet[fractured], least, np.full(len(fractured), part))
+    columns = [np.concatenate(parts) for parts in zip(*terms, strict=True)]
+    order = np.argsort(columns[0], kind="stable")
+    well, table, feet, gpm, coefficient = (column[order] for column in columns)
+    return well, table, feet, gpm, coefficient
 
 
 def _logged(stops: Stops, wells: np.ndarray, decay_ft: float, jumps: Jumps, grid: LawGrid) -> np.ndarray:
@@ -150,11 +175,10 @@ def log_likelihood(
         Of the density of (log feet, log gpm).
     """
     likelihood = np.zeros((len(stops), grid.size), dtype=np.float32)
-    well, table, gpm, coefficient = _terms(stops, habits, decay_ft)
-    log_feet = np.log(effective_feet(stops.feet, decay_ft))
+    well, table, log_feet, gpm, coefficient = _terms(stops, habits, decay_ft)
     for first in range(0, len(well), CHUNK):
         part = slice(first, first + CHUNK)
-        values = window(tables, table[part], log_feet[well[part]], gpm[part], grid).reshape(-1, grid.size)
+        values = window(tables, table[part], log_feet[part], gpm[part], grid).reshape(-1, grid.size)
         values *= coefficient[part, None].astype(np.float32)
         starts = np.flatnonzero(np.diff(well[part], prepend=-1) > 0)
         likelihood[well[part][starts]] += np.add.reduceat(values, starts, axis=0)
@@ -177,24 +201,33 @@ def stop_densities(
     Returns
     -------
     stop_density : ndarray of shape (n, n_targets)
-    limit_density : ndarray of shape (n,)
+    limit_density : ndarray of shape (n, n_targets)
     """
     exact = np.flatnonzero(stops.kind == EXACT)
-    log_feet, log_gpm = np.log(effective_feet(stops.feet[exact], decay_ft)), np.log(stops.gpm[exact])
-
-    def expected(table: int) -> np.ndarray:
-        out = np.empty(len(exact))
-        for first in range(0, len(exact), CHUNK):
-            part = slice(first, first + CHUNK)
-            which = np.full(len(log_feet[part]), table)
-            out[part] = window(tables, which, log_feet[part], log_gpm[part], grid).reshape(-1, grid.size) @ prior
-        return out
-
-    by_share = np.column_stack([expected(STOP + number) for number in range(len(STOP_SHARES))])
-    ratio = USUAL_TARGETS_GPM / stops.gpm[exact, None]
-    density = np.einsum("ns,nts->nt", by_share, share_weights(ratio)) * (ratio <= 1.0 + 1e-9)
     stop_density = np.zeros((len(stops), len(USUAL_TARGETS_GPM)))
-    limit_density = np.zeros(len(stops))
-    stop_density[exact] = density * _slope(stops.feet[exact], decay_ft)[:, None]
-    limit_density[exact] = expected(DENSITY) * stops.feet[exact]
+    limit_density = np.zeros_like(stop_density)
+    log_feet = np.log(effective_feet(stops.feet[exact], decay_ft))
+    for weight, gpm in stops.yields():
+        ratio = USUAL_TARGETS_GPM / gpm[exact, None]
+        passed = ratio <= JUST_MADE
+        by_share = np.zeros((len(exact), len(STOP_SHARES)))
+        for went, feet in _run_on(stops, decay_ft):
+            for number in range(len(STOP_SHARES)):
+                met = _expected(STOP + number, feet[exact], np.log(gpm[exact]), prior, tables, grid)
+                by_share[:, number] += weight * went[exact] * met
+        stop_density[exact] += np.einsum("ns,nts->nt", by_share, share_weights(ratio)) * passed
+        made = _expected(DENSITY, log_feet, np.log(gpm[exact]), prior, tables, grid)
+        limit_density[exact] += np.where(passed, 0.0, (weight * made * stops.feet[exact])[:, None])
     return stop_density, limit_density
+
+
+def _expected(
+    table: int, log_feet: np.ndarray, log_gpm: np.ndarray, prior: np.ndarray, tables: FractureTables, grid: LawGrid
+) -> np.ndarray:
+    """Mean of a table over the prior's laws, at each reading."""
+    out = np.empty(len(log_feet))
+    for first in range(0, len(out), CHUNK):
+        part = slice(first, first + CHUNK)
+        which = np.full(len(out[part]), table)
+        out[part] = window(tables, which, log_feet[part], log_gpm[part], grid).reshape(-1, grid.size) @ prior
+    return out

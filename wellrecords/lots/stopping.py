@@ -31,6 +31,10 @@ USUAL_TARGETS_GPM = np.array([0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0
 LEAST_FEET = 2.0
 """A hole is taken to have gone at least so far below where water may start."""
 
+WIDEST_CELL = 1.2
+HEAPED_SHARE = 0.5
+"""With this share of the yields on common figures, yields are taken to be rounded."""
+
 LIMIT_WINDOW_FT = 10.0
 """Limits are heaped on round depths: their frequency is counted over this much to either side."""
 
@@ -47,8 +51,12 @@ class Stops:
     position_error_m : ndarray of shape (n,)
     depth_ft, feet : ndarray of shape (n,)
         Total depth, and the part of it below where water may start.
+    run_on_ft : float
+        How far drillers who have enough go on below the last fracture, on average.
     gpm : ndarray of shape (n,)
         The yield, its upper bound (`UNDER`) or lower bound (`AT_LEAST`); 1 where missing.
+    cell : ndarray of shape (n, 2)
+        What an exact yield may stand for, where yields are rounded.
     kind : ndarray of shape (n,)
         `EXACT` ... `LOGGED`.
     zones : ndarray of shape (n, 5)
@@ -61,7 +69,9 @@ class Stops:
     position_error_m: np.ndarray
     depth_ft: np.ndarray
     feet: np.ndarray
+    run_on_ft: float
     gpm: np.ndarray
+    cell: np.ndarray
     kind: np.ndarray
     zones: np.ndarray
 
@@ -70,7 +80,27 @@ class Stops:
 
     def take(self, index: np.ndarray) -> Stops:
         """Return the stops at `index` (rows of this object)."""
-        return Stops(**{name: getattr(self, name)[index] for name in self.__dataclass_fields__})
+        parts = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return Stops(**{name: part if name == "run_on_ft" else part[index] for name, part in parts.items()})
+
+    def run_on(self) -> list[tuple[float, np.ndarray]]:
+        """List how far holes that made enough may have gone on: weight, and the feet to the last fracture.
+
+        A third of them not at all, a third as far as the mean, a third twice
+        as far. Feet are NaN where a hole is too short to have done so.
+        """
+        if self.run_on_ft <= 0.0:
+            return [(1.0, self.feet)]
+        went_on = (0.0, self.run_on_ft, 2.0 * self.run_on_ft)
+        left = [self.feet - further for further in went_on]
+        return [(1.0 / 3.0, np.where(feet >= LEAST_FEET, feet, np.nan)) for feet in left]
+
+    def yields(self) -> list[tuple[float, np.ndarray]]:
+        """List what exact yields may stand for: weight, and gpm."""
+        low, high = self.cell.T
+        if np.array_equal(low, high):
+            return [(1.0, self.gpm)]
+        return [(0.5, low**0.75 * high**0.25), (0.5, low**0.25 * high**0.75)]
 
 
 def read_stops(
@@ -122,6 +152,7 @@ def read_stops(
     )
     kind = np.where(tested & (kind == EXACT), AT_LEAST, kind)
     kind = np.where(fractured & (kind != MISSING), FRACTURED, kind)
+    cell = _heap_cells(gpm, kept & (kind == EXACT))
     # A zero read exactly is a dry hole: below what anybody would write down.
     smallest = max(float(np.nanmin(np.where(kept & exact, low, np.nan), initial=0.5)), 0.05)
     gpm = np.where((kind == UNDER) & ~(high > 0), smallest, gpm)
@@ -137,10 +168,32 @@ def read_stops(
         position_error_m=error[row],
         depth_ft=depth[row],
         feet=np.maximum(depth - start_ft, LEAST_FEET)[row],
+        run_on_ft=0.0,
         gpm=gpm[row],
+        cell=cell[row],
         kind=kind[row].astype(np.int64),
         zones=zones[row],
     )
+
+
+def _heap_cells(gpm: np.ndarray, read: np.ndarray) -> np.ndarray:
+    """Bounds of what a yield stands for, shape (n, 2): about a common figure, half way to the next ones.
+
+    A stop at exactly its target would mean that the last fracture gave next
+    to nothing; 5 written for 5.3 does not.
+    """
+    cell = np.column_stack([gpm, gpm])
+    figures, place, count = np.unique(gpm[read], return_inverse=True, return_counts=True)
+    common = count >= max(3.0, 0.01 * read.sum())
+    if count[common].sum() < HEAPED_SHARE * read.sum():
+        return cell
+    heaps = figures[common]
+    between = np.sqrt(heaps[1:] * heaps[:-1])
+    bounds = np.column_stack([figures, figures])
+    bounds[common, 0] = np.maximum(np.append(0.0, between), heaps / WIDEST_CELL)
+    bounds[common, 1] = np.minimum(np.append(between, np.inf), heaps * WIDEST_CELL)
+    cell[read] = bounds[place]
+    return cell
 
 
 def _read_zones(
@@ -216,8 +269,8 @@ def fit_habits(
     stop_density : ndarray of shape (n, n_targets)
         For wells with an exact yield: density of stopping so at each target;
         0 where the yield is short of it.
-    limit_density : ndarray of shape (n,)
-        The same for a hole that ends at that depth whatever it makes, a foot.
+    limit_density : ndarray of shape (n, n_targets)
+        The same for a hole that ends at that depth short of each target, a foot.
     sweeps : int, default=30
 
     Returns
@@ -226,7 +279,6 @@ def fit_habits(
     """
     known = stops.kind == EXACT
     short = stops.kind == UNDER
-    passed = stops.gpm[known, None] * (1.0 + 1e-9) >= USUAL_TARGETS_GPM
     order = np.argsort(stops.depth_ft, kind="stable")
     depth = stops.depth_ft[order]
     first = np.searchsorted(depth, depth - LIMIT_WINDOW_FT)
@@ -236,7 +288,7 @@ def fit_habits(
     share, hazard = habits.share, habits.hazard(stops.depth_ft)
     for _ in range(sweeps):
         enough = stop_density[known] * share
-        limited = (hazard * limit_density)[known, None] * np.where(passed, 0.0, share)
+        limited = hazard[known, None] * limit_density[known] * share
         total = enough.sum(axis=1) + limited.sum(axis=1) + 1e-300
         share = ((enough + limited) / total[:, None]).sum(axis=0) + 0.5
         share /= share.sum()

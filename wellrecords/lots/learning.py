@@ -1,0 +1,282 @@
+"""Learning what a region shares, from how well its wells predict each other.
+
+The law of the fractures differs from place to place (`laws`). Shared are the
+law of one fracture's yield, whether the rate fades with depth, how drillers
+stop, how laws are spread over the region, and how far a well speaks. Each is
+chosen by the predictive density of wells left out in turn, and the less
+simple only where it is clearly better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.ndimage import gaussian_filter, map_coordinates
+from scipy.spatial import cKDTree
+
+from wellrecords.lots.fractures import Jumps, LawGrid, fracture_tables
+from wellrecords.lots.laws import LawMap, Reach, blurred, posterior, weigh
+from wellrecords.lots.likelihood import log_likelihood, stop_densities
+from wellrecords.lots.stopping import Stops, first_habits, fit_habits
+
+RATE_BOUNDS = (1.0 / 3000.0, 1.0 / 4.0)
+SIZE_BOUNDS_GPM = (0.03, 60.0)
+JUMPS = (Jumps("lognormal", 1.0), Jumps("lognormal", 0.6), Jumps("lognormal", 1.5), Jumps("gamma", 0.7))
+DECAYS_FT = (np.inf, 600.0, 250.0)
+REACHES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 8.0)
+"""In units of the distance to the thirtieth well."""
+STRENGTHS = (0.5, 1.0)
+SHAPES = (1.0, 2.0)
+BLURS = (0.0, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
+HUMBLE = 0.5
+"""Of the blurs that predict within so many standard errors of the best, the widest is kept."""
+RUN_ONS_FT = (10.0, 20.0, 40.0)
+"""How far drillers may go on below the last fracture (for a sump, or to the end of a rod)."""
+SAMPLE_WELLS = 2000
+SCORED_WELLS = 400
+NEIGHBOURHOODS = 10
+COARSE_STEP, FINE_STEP = 0.5, 0.25
+CROPPED_MASS = 1e-3
+SMOOTHING = 0.2
+CLEARLY = 2.0
+"""Standard errors by which a less simple law must predict better."""
+
+
+def first_grid() -> LawGrid:
+    """Return a coarse grid of all laws that rock may have."""
+    rate, size = np.log(RATE_BOUNDS), np.log(SIZE_BOUNDS_GPM)
+    return LawGrid(np.arange(rate[0], rate[1], COARSE_STEP), np.arange(size[0], size[1], COARSE_STEP))
+
+
+def _first_prior(grid: LawGrid) -> np.ndarray:
+    """Return a wide prior: a fracture in some 80 ft, of some 1.5 gpm, each within a factor of ten or so."""
+    rate = -0.5 * ((grid.log_rate - np.log(1.0 / 80.0)) / 1.2) ** 2
+    size = -0.5 * ((grid.log_size - np.log(1.5)) / 1.2) ** 2
+    prior = np.exp(rate[:, None] + size).ravel()
+    return prior / prior.sum()
+
+
+def _refine(coarse: LawGrid, prior: np.ndarray) -> tuple[LawGrid, np.ndarray]:
+    """Return a fine grid over the laws that the region has, and the prior on it."""
+    mass = prior.reshape(coarse.shape)
+    axes = []
+    for axis, values in ((1, coarse.log_rate), (0, coarse.log_size)):
+        held = np.flatnonzero(mass.sum(axis=axis) > CROPPED_MASS)
+        first, last = max(held[0] - 1, 0), min(held[-1] + 1, len(values) - 1)
+        axes.append(np.arange(values[first], values[last] + FINE_STEP / 2, FINE_STEP))
+    fine = LawGrid(*axes)
+    at = np.meshgrid(
+        (fine.log_rate - coarse.log_rate[0]) / COARSE_STEP,
+        (fine.log_size - coarse.log_size[0]) / COARSE_STEP,
+        indexing="ij",
+    )
+    density = map_coordinates(mass, at, order=1, mode="nearest").ravel()
+    return fine, density / density.sum()
+
+
+def _sample(stops: Stops, towards: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Choose the wells that what the region shares is learnt from, and those that are scored.
+
+    Whole neighbourhoods are chosen, near the places that are asked about.
+    """
+    n = len(stops)
+    if n <= SAMPLE_WELLS:
+        return np.arange(n), rng.permutation(n)[:SCORED_WELLS]
+    centres = towards[rng.permutation(len(towards))[:NEIGHBOURHOODS]]
+    _, near = cKDTree(stops.coordinates).query(centres, SAMPLE_WELLS // len(centres))
+    chosen = np.unique(near)
+    core = np.unique(near[:, : near.shape[1] // 3])
+    scored = np.flatnonzero(np.isin(chosen, core))
+    return chosen, rng.permutation(scored)[:SCORED_WELLS]
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """A sample of wells, and the neighbours of those that are scored."""
+
+    stops: Stops
+    scored: np.ndarray
+    index: np.ndarray
+    away: np.ndarray
+    grid: LawGrid
+    typical_m: float
+
+    def with_run_on(self, run_on_ft: float) -> _Trial:
+        return replace(self, stops=replace(self.stops, run_on_ft=run_on_ft))
+
+    def weigh(self, known: np.ndarray, reach: Reach) -> np.ndarray:
+        return weigh(known, self.index, reach.weights(self.away))
+
+    def scores(self, known: np.ndarray, prior: np.ndarray, total: np.ndarray, blur: float) -> np.ndarray:
+        """Log density of each scored well under the laws that the others give it."""
+        probability = blurred(posterior(prior, total), self.grid, blur)
+        own = known[self.scored]
+        best = own.max(axis=1, keepdims=True)
+        return np.log((probability * np.exp(own - best)).sum(axis=1)) + best[:, 0]
+
+    def best_reach(
+        self,
+        known: np.ndarray,
+        prior: np.ndarray,
+        shapes: Sequence[float] = (2.0,),
+        strengths: Sequence[float] = (1.0,),
+        blur: float = 0.0,
+    ) -> Reach:
+        """Return the reach that predicts best."""
+        best, found = -np.inf, Reach(self.typical_m)
+        for shape in shapes:
+            for part in REACHES:
+                whole = self.weigh(known, Reach(part * self.typical_m, shape=shape))
+                for strength in strengths:
+                    score = float(self.scores(known, prior, strength * whole, blur).mean())
+                    if score > best:
+                        best, found = score, Reach(part * self.typical_m, strength, shape, blur)
+        return found
+
+    def widest_blur(self, known: np.ndarray, prior: np.ndarray, reach: Reach) -> Reach:
+        """Let holes side by side differ as much as the wells allow."""
+        total = self.weigh(known, reach)
+        scores = np.array([self.scores(known, prior, total, blur) for blur in BLURS])
+        drop = scores[np.argmax(scores.mean(axis=1))] - scores
+        error = drop.std(axis=1) / np.sqrt(drop.shape[1])
+        allowed = np.flatnonzero(drop.mean(axis=1) <= HUMBLE * error + 1e-12)
+        return replace(reach, blur=BLURS[allowed[-1]])
+
+    def spread_prior(self, prior: np.ndarray, total: np.ndarray) -> np.ndarray:
+        """Return how the laws of the scored places are spread: their posteriors together, a little smoothed."""
+        for _ in range(3):
+            mean = posterior(prior, total).mean(axis=0).reshape(self.grid.shape).astype(float)
+            smooth = gaussian_filter(mean, SMOOTHING / self.grid.step).ravel()
+            prior = 0.999 * smooth / smooth.sum() + 0.001 / self.grid.size
+        return prior
+
+
+def _trial(sample: Stops, scored: np.ndarray, n_neighbours: int) -> _Trial:
+    count = min(n_neighbours + 1, len(sample))
+    distance, index = cKDTree(sample.coordinates).query(sample.coordinates[scored], np.arange(1, count + 1))
+    away = np.hypot(distance, sample.position_error_m[index])
+    away = np.where(index == scored[:, None], np.inf, away)
+    typical_m = max(float(np.median(distance[:, min(29, count - 1)])), 50.0)
+    return _Trial(sample, scored, index, away, first_grid(), typical_m)
+
+
+def _first_fit(trial: _Trial, jumps: Jumps) -> LawMap:
+    """Fit from nothing, on the coarse grid."""
+    start = LawMap(
+        stops=trial.stops,
+        grid=trial.grid,
+        tables=fracture_tables(jumps),
+        decay_ft=np.inf,
+        habits=first_habits(trial.stops),
+        prior=_first_prior(trial.grid),
+        reach=Reach(trial.typical_m),
+        n_neighbours=trial.index.shape[1],
+        scored=trial.scored,
+        scores=np.empty(0),
+    )
+    for _ in range(3):
+        start = _improve(trial, start)
+        known = log_likelihood(trial.stops, start.habits, start.tables, start.grid, start.decay_ft)
+        start = replace(start, reach=trial.best_reach(known, start.prior))
+    return start
+
+
+def _improve(trial: _Trial, laws: LawMap) -> LawMap:
+    """Refresh habits, prior and scores under the law's own jumps, decay and reach."""
+    density = stop_densities(trial.stops, laws.prior, laws.tables, laws.grid, laws.decay_ft)
+    habits = fit_habits(trial.stops, laws.habits, *density)
+    known = log_likelihood(trial.stops, habits, laws.tables, laws.grid, laws.decay_ft)
+    total = trial.weigh(known, laws.reach)
+    prior = trial.spread_prior(laws.prior, total)
+    scores = trial.scores(known, prior, total, laws.reach.blur)
+    return replace(laws, habits=habits, prior=prior, scores=scores)
+
+
+def _of_feet(laws: LawMap) -> np.ndarray:
+    """Scores as densities of the feet (not their log), which are the same thing wherever water may start."""
+    return laws.scores - np.log(laws.stops.feet[laws.scored])
+
+
+def _clearly_better(tried: np.ndarray, found: np.ndarray) -> bool:
+    gain = tried - found
+    return bool(gain.mean() > CLEARLY * gain.std() / np.sqrt(len(gain)))
+
+
+def fit_laws(
+    candidates: Sequence[Stops],
+    towards: np.ndarray | None = None,
+    *,
+    n_neighbours: int = 150,
+    random_state: int = 0,
+    jumps: tuple[Jumps, ...] = JUMPS,
+    decays_ft: tuple[float, ...] = DECAYS_FT,
+) -> LawMap:
+    """Learn the law of the fractures of a region from its stopped holes.
+
+    Parameters
+    ----------
+    candidates : sequence of Stops
+        The same holes, read with different ideas of where water may start;
+        the idea that predicts best is kept.
+    towards : ndarray of shape (m, 2), optional
+        The places that will be asked about; where wells are many, what the
+        region shares is learnt near them.
+    n_neighbours : int, default=150
+    random_state : int, default=0
+    jumps : tuple of Jumps
+    decays_ft : tuple of float
+        Laws of one fracture's yield, and decays of the rate with depth, that
+        are tried.
+
+    Returns
+    -------
+    LawMap
+
+    Raises
+    ------
+    ValueError
+        There is no stop at all.
+    """
+    stops = candidates[0]
+    if not len(stops):
+        msg = "No well says anything of the depth to water; a depth and, better, a yield are needed."
+        raise ValueError(msg)
+    rng = np.random.default_rng(random_state)
+    chosen, scored = _sample(stops, stops.coordinates if towards is None else towards, rng)
+    trials = [_trial(one.take(chosen), scored, n_neighbours) for one in candidates]
+    tried = [_improve(trial, _first_fit(trial, jumps[0])) for trial in trials]
+    best = int(np.argmax([_of_feet(laws).mean() for laws in tried]))
+    trial, found = trials[best], tried[best]
+    for run_on_ft in RUN_ONS_FT:
+        longer = trial.with_run_on(run_on_ft)
+        gone_on = _improve(longer, _improve(longer, replace(found, stops=longer.stops)))
+        if not _clearly_better(gone_on.scores, found.scores):
+            break
+        trial, found = longer, gone_on
+    others = [_improve(trial, _improve(trial, replace(found, tables=fracture_tables(law)))) for law in jumps[1:]]
+    found = max([found, *others], key=lambda laws: float(laws.scores.mean()))
+    found = _with_blur(trial, found)
+    for decay_ft in decays_ft[1:]:
+        faded = _improve(trial, _improve(trial, replace(found, decay_ft=decay_ft)))
+        if not _clearly_better(faded.scores, found.scores):
+            break
+        found = faded
+    grid, prior = _refine(found.grid, found.prior)
+    trial = replace(trial, grid=grid)
+    found = _improve(trial, replace(found, grid=grid, prior=prior))
+    known = log_likelihood(trial.stops, found.habits, found.tables, grid, found.decay_ft)
+    reach = trial.best_reach(known, found.prior, SHAPES, STRENGTHS, found.reach.blur)
+    found = replace(found, reach=trial.widest_blur(known, found.prior, reach))
+    found = _improve(trial, found)
+    stops = replace(candidates[best], run_on_ft=found.stops.run_on_ft)
+    return replace(
+        found, stops=stops, n_neighbours=min(n_neighbours, len(stops)), scored=chosen[scored], candidate=best
+    )
+
+
+def _with_blur(trial: _Trial, found: LawMap) -> LawMap:
+    """Let neighbouring holes differ as much as predicts best."""
+    known = log_likelihood(trial.stops, found.habits, found.tables, found.grid, found.decay_ft)
+    return _improve(trial, replace(found, reach=trial.widest_blur(known, found.prior, found.reach)))
