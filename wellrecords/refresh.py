@@ -262,7 +262,7 @@ def _clean_source(
     changes.append(ruled.changes)
     held_back = [converted.held_back]
     if len(ruled.set_aside):
-        labels = pd.Index(converted.wells.index[converted.wells["record_id"].isin(ruled.set_aside["record_id"])])
+        labels = converted.wells.index.difference(ruled.wells.index)
         by_id = ruled.set_aside.set_index("record_id").loc[converted.wells.loc[labels, "record_id"]]
         held_back.append(
             held_back_rows(
@@ -275,8 +275,8 @@ def _clean_source(
             )
         )
     with _timed("lithology", seconds):
-        kept_layers = converted.layers[converted.layers["record_id"].isin(ruled.wells["record_id"])]
-        lithology = read_lithology(ruled.wells, kept_layers, vocabulary, settings.cleaning.min_rock_ft)
+        layers = _without(converted.layers, ruled.set_aside)
+        lithology = read_lithology(ruled.wells, layers, vocabulary, settings.cleaning.min_rock_ft)
     changes.append(lithology.changes)
     flags = [ruled.flags]
     if len(lithology.disagree):
@@ -297,7 +297,7 @@ def _clean_source(
         name=name,
         wells=lithology.wells,
         layers=lithology.layers,
-        water_zones=converted.water_zones[converted.water_zones["record_id"].isin(ruled.wells["record_id"])],
+        water_zones=_without(converted.water_zones, ruled.set_aside),
         changes=stack(changes, CHANGE_COLUMNS),
         held_back=held,
         flags=stack(flags, FLAG_COLUMNS),
@@ -307,6 +307,13 @@ def _clean_source(
         mended=mending.rows if mending else 0,
         notes=tuple(f"{name}: {note}" for note in converted.notes),
     )
+
+
+def _without(parts: pd.DataFrame, set_aside: pd.DataFrame) -> pd.DataFrame:
+    """Return the layers or zones but for those of records that were set aside."""
+    if parts.empty or set_aside.empty:
+        return parts
+    return parts[~parts["record_id"].isin(set_aside["record_id"])]
 
 
 def _land_layers(settings: Settings) -> LandLayers | None:

@@ -21,7 +21,7 @@ from rapidfuzz.distance import OSA
 
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.ledger import CHANGE_COLUMNS, change_rows, interval_text, stack
-from wellrecords.schema import MATERIAL_CLASSES, TEXT
+from wellrecords.schema import MATERIAL_CLASSES, TEXT, empty_table
 
 LOOSE = ("soil", "clay", "silt", "sand", "gravel", "till")
 SAME_AS_ABOVE = "same_as_above"
@@ -215,6 +215,7 @@ class Lithology:
 
 
 DISAGREE_FT = 10.0
+UNKNOWN_WORD_COLUMNS = {"word": TEXT, "layers": "int64", "example": TEXT}
 
 
 def read_lithology(
@@ -236,6 +237,9 @@ def read_lithology(
     -------
     Lithology
     """
+    if layers.empty:
+        nothing = pd.DataFrame({"record_id": [], "value": [], "layers_say": []}, dtype=TEXT)
+        return Lithology(wells, layers, empty_table(CHANGE_COLUMNS), nothing, empty_table(UNKNOWN_WORD_COLUMNS))
     layers = layers.sort_values(["record_id", "from_ft", "to_ft", "material"], kind="stable").reset_index(drop=True)
     codes, texts = pd.factorize(layers["material"])
     readings = [read_material(str(text), vocabulary) for text in texts] + [Reading("unknown", None, ())]
@@ -260,14 +264,14 @@ def read_lithology(
         )
     ]
     given_low, given_high = wells["depth_to_bedrock_ft_low"].to_numpy(), wells["depth_to_bedrock_ft_high"].to_numpy()
-    apart = np.fmax(given_low - high, low - given_high)
+    apart = np.nan_to_num(np.fmax(given_low - high, low - given_high), nan=0.0) > DISAGREE_FT
     disagree = pd.DataFrame(
         {
-            "record_id": wells["record_id"].to_numpy(),
-            "value": interval_text(given_low, given_high),
-            "layers_say": interval_text(low, high),
+            "record_id": wells["record_id"].to_numpy()[apart],
+            "value": interval_text(given_low[apart], given_high[apart]),
+            "layers_say": interval_text(low[apart], high[apart]),
         }
-    )[np.nan_to_num(apart, nan=0.0) > DISAGREE_FT].reset_index(drop=True)
+    )
     wells.loc[empty, "depth_to_bedrock_ft_low"] = low[empty]
     wells.loc[empty, "depth_to_bedrock_ft_high"] = high[empty]
     named = main.reindex(wells["record_id"]).astype(object).to_numpy()

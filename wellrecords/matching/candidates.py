@@ -26,6 +26,7 @@ DEPTH_OFFSET_FT = 60.0
 """Depths are alike within 5 % of (depth + 60 ft): 3 ft for a shallow hole, 13 ft at 200 ft."""
 SHARED_NUMBER_AT_MOST = 20
 """A number that more records carry names a project, not a well."""
+STRIP_M = 2_000.0
 LATER_KINDS = ("deepened", "repaired", "abandoned")
 PAIRS_A_BATCH = 2_000_000
 
@@ -91,7 +92,9 @@ def _near_pairs(
     """
     known = ~np.isnan(alike)
     classes = np.searchsorted(ERROR_CLASSES_M, error_m)
-    members = [np.flatnonzero(known & (classes == number)) for number in range(len(ERROR_CLASSES_M))]
+    # In strips of ground, so that a search finds the last one's part of the tree at hand.
+    along = np.lexsort((northing_m, np.floor(easting_m / STRIP_M)))
+    members = [along[(known & (classes == number))[along]] for number in range(len(ERROR_CLASSES_M))]
     worst = [error_m[rows].max() if len(rows) else 0.0 for rows in members]
     for a, rows_a in enumerate(members):
         for b in range(a, len(members)):
@@ -102,7 +105,7 @@ def _near_pairs(
 
             def tree(rows: np.ndarray, radius: float = radius) -> KDTree:
                 places = np.column_stack([easting_m[rows] / radius, northing_m[rows] / radius, alike[rows]])
-                return KDTree(places)
+                return KDTree(places, balanced_tree=False)
 
             if one_of is not None:
                 chosen_a, chosen_b = rows_a[one_of[rows_a]], rows_b[one_of[rows_b]]
