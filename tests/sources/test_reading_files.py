@@ -249,6 +249,14 @@ def test_two_row_headers_and_merged_cells():
     assert raw.file_row.tolist() == [4, 5]
 
 
+def test_two_row_headers_in_text(tmp_path):
+    path = tmp_path / "wells.csv"
+    path.write_text("Well log,,,\n,Well,Place,\nNo,Depth (ft),Lon,Lat\n1,305,-70.1,45.2\n")
+    raw = read_source(path, layout("[file]\nheader_rows = 2"))
+    assert raw.table[["No", "Well Depth (ft)", "Lon", "Lat"]].to_numpy().tolist() == [["1", "305", "-70.1", "45.2"]]
+    assert raw.file_row.tolist() == [4]
+
+
 def test_other_workbooks(tmp_path):
     frame = pd.DataFrame(ROWS[1:], columns=ROWS[0])
     frame.to_excel(tmp_path / "a.ods", engine="odf", index=False) if _has("odf") else None

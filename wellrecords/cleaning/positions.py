@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,9 @@ from wellrecords.readings import parse_readings
 from wellrecords.sources.column_rules import tidy_code
 from wellrecords.sources.layout import PositionRules
 from wellrecords.sources.map_files import POINT_X, POINT_Y
+
+CROWD = 10
+"""Wells on one point that are too many for a receiver or a map (common practice: a well field has fewer)."""
 
 MEND_WHY = {
     "unsigned_longitude": "as written the place is outside the region; west of Greenwich it is inside",
@@ -100,7 +104,21 @@ def convert_positions(
         dtype=object,
     )
     findings.hold(held, reason[held], whys)
+    _note_crowds(findings, longitude, latitude, method)
     return Positions(longitude, latitude, method, error_m)
+
+
+def _note_crowds(findings: Findings, longitude: np.ndarray, latitude: np.ndarray, method: np.ndarray) -> None:
+    """Note points on which many wells stand though their method finds each well for itself."""
+    for name in ("survey", "gps", "map"):
+        points = pd.DataFrame({"x": longitude, "y": latitude})[(method == name) & np.isfinite(longitude)].round(6)
+        crowd = points.value_counts()
+        crowd = crowd[crowd >= CROWD]
+        if len(crowd):
+            findings.notes.append(
+                f"position: {int(crowd.sum()):,} place(s) of method {name} stand on {len(crowd):,} point(s) of "
+                f"{CROWD} wells or more: look whether these are centres of something, and say so in the layout"
+            )
 
 
 @dataclass
@@ -174,20 +192,14 @@ def _pair(rules: PositionRules, findings: Findings) -> tuple[pd.Series, pd.Serie
     if not rules.pair:
         return findings.texts(rules.x), findings.texts(rules.y)
     both = findings.texts(rules.pair).str.strip("()[] ")
+    x, y = pd.Series("", index=both.index, dtype="str"), both.copy()
+    whole = both != ""
     for separator in (";", "/", ",", " "):
-        cut = both.str.contains(separator, regex=False)
-        if cut.any() and both[cut].str.count(re_escape(separator)).max() == 1:
-            parts = both.str.partition(separator)
-            return parts[2].str.strip(), parts[0].str.strip()
-    parts = both.str.partition(",")
-    return parts[2].str.strip(), parts[0].str.strip()
-
-
-def re_escape(text: str) -> str:
-    """Return a text as a pattern that matches it."""
-    import re
-
-    return re.escape(text)
+        cut = whole & (both.str.count(re.escape(separator)) == 1)
+        parts = both[cut].str.partition(separator)
+        y[cut], x[cut] = parts[0].str.strip(), parts[2].str.strip()
+        whole &= ~cut
+    return x, y
 
 
 def _metres(texts: pd.Series, decimal: str) -> np.ndarray:
