@@ -30,6 +30,14 @@ threshold = 4.5
 [bid]
 price_book = "prices.toml"
 markup = 0.2
+
+[siting]
+setbacks = "setbacks.toml"
+site_plans = "plans.geojson"
+
+[outcomes]
+file = "drilled.csv"
+estimates = "estimates"
 """
 
 
@@ -52,6 +60,14 @@ def test_paths_count_from_the_settings_file(write, tmp_path):
     assert settings.sources[1].file == Path("/data/firm.xlsx")
     assert settings.sources[1].layout == str((tmp_path / "layouts" / "firm.toml").resolve())
     assert settings.bid["price_book"] == str((tmp_path / "prices.toml").resolve())
+    assert settings.siting == {
+        "setbacks": str((tmp_path / "setbacks.toml").resolve()),
+        "site_plans": str((tmp_path / "plans.geojson").resolve()),
+    }
+    assert settings.outcomes == {
+        "file": str((tmp_path / "drilled.csv").resolve()),
+        "estimates": str((tmp_path / "estimates").resolve()),
+    }
     assert settings.matching.threshold == 4.5
     assert settings.sources[1].private
     assert not settings.sources[0].private

@@ -35,6 +35,8 @@ _PATH_KEYS = {
     "vocabulary",
     "price_book",
     "setbacks",
+    "site_plans",
+    "estimates",
 }
 """Keys whose text values are paths, in whichever table they stand."""
 _PATH_TABLES = {"context"}
@@ -125,9 +127,9 @@ class SourceSettings(BaseModel):
 class Settings(BaseModel):
     """Everything that one region's runs need to know.
 
-    The tables `lots`, `estimate`, `demand`, `construction`, `water_system`,
-    `bid` and `report` stay mappings here; `part` turns one into its room's
-    model.
+    The tables `lots`, `estimate`, `demand`, `siting`, `construction`,
+    `water_system`, `bid`, `outcomes` and `report` stay mappings here; `part`
+    turns one into its room's model.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -140,9 +142,11 @@ class Settings(BaseModel):
     lots: dict[str, Any] = {}
     estimate: dict[str, Any] = {}
     demand: dict[str, Any] = {}
+    siting: dict[str, Any] = {}
     construction: dict[str, Any] = {}
     water_system: dict[str, Any] = {}
     bid: dict[str, Any] = {}
+    outcomes: dict[str, Any] = {}
     report: dict[str, Any] = {}
 
     @model_validator(mode="after")
@@ -160,7 +164,7 @@ class Settings(BaseModel):
         Parameters
         ----------
         table : str
-            "lots", "estimate", "demand", "construction", "water_system", "bid" or "report".
+            Such as "lots" or "bid": any of the mappings.
         model : type of pydantic.BaseModel
             The model of the room that uses it.
 
