@@ -4,7 +4,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
-from shapely.geometry import Point
+from shapely.geometry import LineString, Point, box
 
 from wellrecords import jobs
 from wellrecords.bid import Bid, NoBid
@@ -26,6 +26,9 @@ n_draws = 200
 target_yield_gpm = 4.0
 [demand]
 persons = 3
+[siting]
+setbacks = "{setbacks}"
+site_plans = "plans.geojson"
 [bid]
 price_book = "{price_book}"
 margin = 0.1
@@ -33,10 +36,15 @@ margin = 0.1
 
 
 @pytest.fixture(scope="module")
-def settings(tmp_path_factory, request):
+def settings(tmp_path_factory, request, lots):
     file = tmp_path_factory.mktemp("region") / "region.toml"
-    price_book = request.config.rootpath / "sample_records" / "price_book.toml"
-    file.write_text(SETTINGS.format(price_book=price_book.as_posix()))
+    sample = request.config.rootpath / "sample_records"
+    file.write_text(
+        SETTINGS.format(
+            price_book=(sample / "price_book.toml").as_posix(), setbacks=(sample / "setbacks.toml").as_posix()
+        )
+    )
+    plan(lots.geometry.iloc[0]).to_file(file.with_name("plans.geojson"), driver="GeoJSON")
     return jobs.job_settings(load_settings(file))
 
 
@@ -59,7 +67,22 @@ def lots(wells):
             "target_yield_gpm": [np.nan, 9.0, np.nan],
             "max_depth_ft": [np.nan, 450.0, np.nan],
         },
-        geometry=[middle, middle, Point(middle.x + 2.0, middle.y)],
+        geometry=[middle.buffer(0.0004).envelope, middle, Point(middle.x + 2.0, middle.y)],
+        crs="EPSG:4326",
+    )
+
+
+def plan(lot, lot_id="near", field="drain_field"):
+    """A road along the south of a lot, a house in its middle, a drain field in its north."""
+    west, south, east, north = lot.bounds
+    middle = lot.centroid
+    return gpd.GeoDataFrame(
+        {"lot_id": [lot_id] * 3, "kind": ["road", "house", field]},
+        geometry=[
+            LineString([(west, south), (east, south)]),
+            middle.buffer(0.00005).envelope,
+            box(west, north - 0.0001, east, north),
+        ],
         crs="EPSG:4326",
     )
 
@@ -107,6 +130,54 @@ def test_the_table_says_what_the_bid_says(done):
     assert row["cost_usd_p50"] == pytest.approx(np.median(done[0].bid.total_usd))
 
 
+def test_a_polygon_with_a_site_plan_is_sited(done, settings):
+    near, thirsty, far = done
+    assert near.siting.lot_id == "near"
+    assert 0 < near.siting.ground_area_ft2 < near.siting.lot_area_ft2
+    assert (near.siting.candidates["slack_ft"] >= 0).all()
+    assert near.siting.candidates["elevation_ft"].isna().all()
+    assert (thirsty.siting, far.siting) == (None, None)
+
+
+def test_a_lot_without_a_drawn_feature_is_passed_over(lots, settings):
+    other = lots.iloc[[0]].assign(lot_id="bare")
+    assert jobs.site(other, settings.site_plans) == {}
+    assert jobs.site(lots, None) == {}
+
+
+def test_terrain_gives_the_places_their_slope(request, settings):
+    sample = request.config.rootpath / "sample_records"
+    lots = jobs.read_lots(sample / "lots.geojson", ["L-104"])
+    plans = jobs.SitePlans(
+        sample / "plan.geojson",
+        plan(lots.geometry.iloc[0], "L-104"),
+        settings.site_plans.setbacks,
+        sample / "terrain.tif",
+    )
+    places = jobs.site(lots, plans)["L-104"].candidates
+    assert places["elevation_ft"].notna().all()
+    assert places["slope_percent"].between(0.5, 30).all()
+
+
+def test_a_fault_of_a_plan_is_told_with_its_file(lots, settings):
+    file = settings.site_plans.file
+    plans = jobs.SitePlans(file, plan(lots.geometry.iloc[0], field="duck pond"), settings.site_plans.setbacks)
+    with pytest.raises(ProblemsError) as caught:
+        jobs.site(lots, plans)
+    assert [(problem.value, problem.file) for problem in caught.value.problems] == [("duck pond", str(file))]
+
+
+def test_ground_and_places_go_to_one_file(done, tmp_path):
+    file = tmp_path / "places.geojson"
+    file.write_text(jobs.sitings_geojson([done[0].siting]))
+    back = gpd.read_file(file)
+    ground, places = back[back["what"] == "ground"], back[back["what"] == "place"]
+    assert list(places["rank"]) == list(done[0].siting.candidates["rank"])
+    # Places stand on the ground, its edge included.
+    assert max(ground.geometry.iloc[0].distance(place) for place in places.geometry) < 1e-9
+    assert jobs.sitings_geojson([]).startswith("{")
+
+
 def write_lots(path, lots):
     lots.to_file(path, driver="GeoJSON")
     return path
@@ -147,10 +218,14 @@ def test_a_place_off_the_earth_is_refused(place):
 def test_a_wrong_key_in_any_table_is_named(tmp_path):
     file = tmp_path / "region.toml"
     text = SETTINGS.replace("n_draws = 200", "draws = 200").replace("persons = 3", 'persons = "three"')
-    file.write_text(text.format(price_book="p.toml"))
+    file.write_text(text.format(price_book="p.toml", setbacks="s.toml").replace("site_plans", "plans"))
     with pytest.raises(ProblemsError) as caught:
         jobs.job_settings(load_settings(file))
-    assert {problem.column for problem in caught.value.problems} == {"estimate.draws", "demand.persons"}
+    assert {problem.column for problem in caught.value.problems} == {
+        "estimate.draws",
+        "demand.persons",
+        "siting.plans",
+    }
 
 
 def test_answers_is_one_row_a_lot(done):

@@ -8,7 +8,8 @@ left is called here in its order, and nothing is computed here.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,6 +26,8 @@ from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.lots import EstimateSettings, LotEstimate, draw_lot_estimates
 from wellrecords.schema import WGS84
 from wellrecords.settings import Settings
+from wellrecords.siting import Siting, SitingFiles, SitingSettings, load_siting_settings, read_site_plans, site_lots
+from wellrecords.terrain import sample_elevation_ft
 from wellrecords.water_system import WaterSystemSettings
 
 if TYPE_CHECKING:
@@ -49,12 +52,23 @@ class BidTable(BidSettings):
     price_book: Path | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
+class SitePlans:
+    """What is known of the ground of the lots: their features, the setbacks, and the terrain where it is given."""
+
+    file: Path
+    features: gpd.GeoDataFrame
+    setbacks: SitingSettings
+    terrain: Path | None = None
+
+
+@dataclass(frozen=True, eq=False)
 class JobSettings:
     """What every lot of a region's run has in common."""
 
     estimate: EstimateSettings
     demand: DemandSettings
+    site_plans: SitePlans | None
     construction: ConstructionSettings
     water_system: WaterSystemSettings
     bid: BidSettings
@@ -72,6 +86,8 @@ class LotJob:
         The lot in WGS84, a point or a polygon.
     estimate : LotEstimate
     demand : DemandSettings
+    siting : Siting or None
+        None where the lot is a point or has no site plan.
     bid : Bid, NoBid or None
         None where the region has no price book.
     """
@@ -81,6 +97,7 @@ class LotJob:
     geometry: BaseGeometry
     estimate: LotEstimate
     demand: DemandSettings
+    siting: Siting | None
     bid: Bid | NoBid | None
 
 
@@ -95,6 +112,7 @@ def job_settings(settings: Settings) -> JobSettings:
     models: dict[str, type[BaseModel]] = {
         "estimate": EstimateSettings,
         "demand": DemandSettings,
+        "siting": SitingFiles,
         "construction": ConstructionSettings,
         "water_system": WaterSystemSettings,
         "bid": BidTable,
@@ -108,10 +126,80 @@ def job_settings(settings: Settings) -> JobSettings:
             problems += error.problems
     if problems:
         raise ProblemsError(problems, "The settings cannot be used")
+    plans = site_plans(parts.pop("siting"), settings.region.terrain)
     table = parts.pop("bid")
     bid = BidSettings.model_validate(table.model_dump(exclude={"price_book"}))
     book = load_price_book(table.price_book) if table.price_book else None
-    return JobSettings(bid=bid, price_book=book, **parts)
+    return JobSettings(bid=bid, price_book=book, site_plans=plans, **parts)
+
+
+def site_plans(files: SitingFiles, terrain: Path | None = None) -> SitePlans | None:
+    """Read the setbacks and the site plans; None where the settings do not name both.
+
+    Parameters
+    ----------
+    files : SitingFiles
+        The table ``[siting]``.
+    terrain : path, optional
+        The region's grid of land elevation.
+    """
+    if files.setbacks is None or files.site_plans is None:
+        return None
+    return SitePlans(files.site_plans, read_site_plans(files.site_plans), load_siting_settings(files.setbacks), terrain)
+
+
+def site(lots: gpd.GeoDataFrame, plans: SitePlans | None) -> dict[str, Siting]:
+    """Return where a well may stand, by lot, for the lots that are polygons and have features on a plan.
+
+    A lot without a single drawn feature is passed over: with nothing to keep
+    away from, nearly all of it would seem allowed.
+
+    Parameters
+    ----------
+    lots : geopandas.GeoDataFrame
+        With `lot_id`.
+    plans : SitePlans or None
+        A file without the column `lot_id` is the plan of every lot.
+
+    Raises
+    ------
+    ProblemsError
+        The faults of all plans at once, each with the file.
+    """
+    if plans is None:
+        return {}
+    if "lot_id" in plans.features:
+        lots = lots[lots["lot_id"].isin(plans.features["lot_id"].dropna().astype(str))]
+    elevation = partial(sample_elevation_ft, plans.terrain) if plans.terrain else None
+    try:
+        sited = site_lots(lots, plans.features, plans.setbacks, elevation_ft=elevation)
+    except ProblemsError as error:
+        named = [problem if problem.file else replace(problem, file=str(plans.file)) for problem in error.problems]
+        raise ProblemsError(named, error.heading) from error
+    return {one.lot_id: one for one in sited}
+
+
+def sitings_geojson(sitings: Iterable[Siting]) -> str:
+    """Return the allowed ground and the chosen places of some lots as GeoJSON.
+
+    Parameters
+    ----------
+    sitings : iterable of Siting
+
+    Returns
+    -------
+    str
+        A feature collection; `what` is "ground" or "place".
+    """
+    parts = [
+        part.assign(lot_id=one.lot_id, what=what)
+        for one in sitings
+        for what, part in (("ground", one.ground), ("place", one.candidates))
+        if len(part)
+    ]
+    if not parts:
+        return gpd.GeoSeries([], crs=WGS84).to_json()
+    return pd.concat(parts, ignore_index=True).to_json(drop_id=True)
 
 
 def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame:
@@ -200,7 +288,12 @@ def run_jobs(
     """
     drawn = draw_lot_estimates(wells, lots, settings.estimate, water_zones=water_zones)
     estimates = {one.lot_id: one for one in drawn}
-    return [_job(lot, estimates[str(lot["lot_id"])], settings) for lot in lots.to_dict("records")]
+    sitings = site(lots, settings.site_plans)
+    names = [str(lot_id) for lot_id in lots["lot_id"]]
+    return [
+        _job(lot, estimates[name], sitings.get(name), settings)
+        for name, lot in zip(names, lots.to_dict("records"), strict=True)
+    ]
 
 
 def answers(jobs: Sequence[LotJob], quantiles: Sequence[float] = (0.1, 0.5, 0.9)) -> pd.DataFrame:
@@ -238,7 +331,7 @@ def _answer(job: LotJob, quantiles: Sequence[float]) -> dict[str, Any]:
     return row | {"notes": " ".join(estimate.notes)}
 
 
-def _job(lot: dict[str, Any], estimate: LotEstimate, settings: JobSettings) -> LotJob:
+def _job(lot: dict[str, Any], estimate: LotEstimate, siting: Siting | None, settings: JobSettings) -> LotJob:
     demand = _demand_settings(lot, settings.demand)
     bid = None
     if settings.price_book is not None:
@@ -252,6 +345,7 @@ def _job(lot: dict[str, Any], estimate: LotEstimate, settings: JobSettings) -> L
         geometry=lot["geometry"],
         estimate=estimate,
         demand=demand,
+        siting=siting,
         bid=bid,
     )
 
