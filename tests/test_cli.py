@@ -1,5 +1,6 @@
 """The commands: verbs, exit codes, what is shown and what is not."""
 
+import json
 import subprocess
 import sys
 
@@ -15,7 +16,9 @@ def run(*words, cwd=None):
     return subprocess.run(program, capture_output=True, text=True, cwd=cwd, timeout=120, check=False)
 
 
-@pytest.mark.parametrize("words", [(), ("refresh",), ("estimate",), ("report",), ("held-back",)])
+@pytest.mark.parametrize(
+    "words", [(), ("refresh",), ("estimate",), ("report",), ("held-back",), ("site",), ("file-well",), ("outcomes",)]
+)
 def test_each_verb_explains_itself(words):
     shown = CliRunner().invoke(cli.app, [*words, "--help"])
     assert shown.exit_code == 0
@@ -68,3 +71,26 @@ def test_a_source_that_is_no_pair_is_refused(tmp_path):
     done = run("refresh", settings, "--source", "a.csv")
     assert done.returncode == 2
     assert "NAME=FILE" in done.stderr
+
+
+def test_the_places_on_the_sample_lots_are_shown_and_saved(tmp_path, request):
+    region = request.config.rootpath / "pipelines" / "sample_region.toml"
+    done = run("site", region, "--lot", "L-104", "--save", tmp_path / "places.geojson")
+    assert done.returncode == 0, done.stderr
+    assert "Lot L-104: a well may stand on" in done.stdout
+    assert "trench to the house" in done.stdout
+    assert "811" in done.stdout
+    assert done.stderr == ""
+    saved = json.loads((tmp_path / "places.geojson").read_text())
+    assert [feature["properties"]["what"] for feature in saved["features"]] == ["ground"] + ["place"] * 5
+
+
+def test_without_setbacks_no_place_is_chosen(tmp_path):
+    settings = tmp_path / "region.toml"
+    settings.write_text(
+        '[region]\nname = "R"\ncrs = "EPSG:26919"\nbounds = [-71, 45, -69, 46]\nstore = "store"\n'
+        '[[sources]]\nfile = "a.csv"\nlayout = "california_wcr"\n'
+    )
+    done = run("site", settings)
+    assert done.returncode == 2
+    assert "under [siting]" in done.stderr

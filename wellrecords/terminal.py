@@ -6,12 +6,13 @@ and control characters are shown as their codes.
 
 from __future__ import annotations
 
+import math
 import re
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import typer
 
@@ -19,7 +20,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from wellrecords.jobs import LotJob
+    from wellrecords.outcomes import Account
     from wellrecords.refresh import RefreshResult
+    from wellrecords.siting import Siting
 
 PIPED_WIDTH = 200
 EXAMPLES = 20
@@ -142,6 +145,48 @@ def show_held_back(rows: pd.DataFrame) -> None:
     typer.echo(f"{len(rows):,} rows held back{more}.")
 
 
+def show_sitings(sitings: Iterable[Siting], without_plan: Sequence[str] = ()) -> None:
+    """Print where on each lot a well may stand, a table of the ranked places, and what holds for all lots."""
+    from wellrecords.siting import describe
+
+    sited = list(sitings)
+    shared = [note for note in (sited[0].notes if sited else ()) if all(note in one.notes for one in sited)]
+    for one in sited:
+        for sentence in describe(one):
+            if sentence not in shared:
+                typer.echo(plain(sentence))
+        typer.echo()
+    rows = [_place_row(one.lot_id, place) for one in sited for place in one.candidates.to_dict("records")]
+    show_table(
+        rows, right=[heading for heading in (rows[0] if rows else ()) if heading not in ("lot", "nearest limit")]
+    )
+    for note in shared:
+        typer.echo(plain(note))
+    for lot_id in without_plan:
+        typer.echo(f"{plain(lot_id)}: no place was chosen: the lot is a point, or no feature of it is on a site plan.")
+
+
+def show_account(account: Account) -> None:
+    """Print how the firm's estimates have held: a table, then the sentences, warnings among them."""
+    from wellrecords.outcomes.compare import QUANTITIES as COMPARED
+
+    show_table(
+        [
+            {
+                "quantity": COMPARED[row["quantity"]][0],
+                "wells": f"{row['wells']:,}",
+                "inside": f"{row['inside']:,}",
+                "covers": f"{row['coverage']:.0%}",
+                "allowed by so few": f"{row['coverage_low']:.0%} to {row['coverage_high']:.0%}",
+            }
+            for row in account.calibration.to_dict("records")
+        ],
+        right=("wells", "inside", "covers", "allowed by so few"),
+    )
+    for sentence in account.sentences:
+        typer.echo(plain(sentence))
+
+
 def short(path: Path) -> str:
     """Return a path as seen from the working folder where it lies below it."""
     try:
@@ -177,4 +222,24 @@ def _estimate_row(job: LotJob) -> dict[str, str]:
         if isinstance(bid, Bid)
         else "no bid",
         "fixed price": wording.money(bid.fixed_price_usd) if isinstance(bid, Bid) else "no bid",
+    }
+
+
+def _place_row(lot_id: str, place: dict[str, Any]) -> dict[str, str]:
+    from wellrecords.report import wording
+
+    def whole(value: float, unit: str = "") -> str:
+        return f"{value:,.0f}{unit}" if math.isfinite(value) else wording.MISSING
+
+    return {
+        "lot": lot_id,
+        "place": str(place["rank"]),
+        "longitude": f"{place['longitude']:.6f}",
+        "latitude": f"{place['latitude']:.6f}",
+        "trench, ft": whole(place["trench_ft"]),
+        "rig, ft": whole(place["access_ft"]),
+        "slope": whole(place["slope_percent"], "%"),
+        "nearest limit": place["binding"],
+        "to spare, ft": f"{max(place['slack_ft'], 0.0):.1f}",
+        "cost of the place": wording.small_money(place["cost_usd"]),
     }

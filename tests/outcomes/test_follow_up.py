@@ -1,0 +1,170 @@
+"""Estimates kept, a drilled well filed and compared, the account taken: by the functions and by the commands."""
+
+import json
+from datetime import date
+from types import SimpleNamespace
+
+import pandas as pd
+import pytest
+from outcome_fixtures import WELL, Draws, make_record
+from typer.testing import CliRunner
+
+from wellrecords import cli, follow_up
+from wellrecords.demand import DemandSettings
+from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.outcomes import OUTCOME_COLUMNS, read_estimates, read_outcomes, write_estimate
+from wellrecords.settings import load_settings
+
+SETTINGS = """
+[region]
+name = "Simulated"
+crs = "EPSG:26919"
+bounds = [-71, 44, -68, 46]
+store = "store"
+[[sources]]
+file = "none.csv"
+layout = "california_wcr"
+[bid]
+price_book = "prices.toml"
+[outcomes]
+file = "firm/drilled.csv"
+estimates = "firm/estimates"
+"""
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "region.toml"
+    path.write_text(SETTINGS)
+    (tmp_path / "prices.toml").write_text("pump = 1")
+    return path
+
+
+@pytest.fixture
+def settings(file):
+    return load_settings(file)
+
+
+def well_file(path, fields):
+    """Write a CSV of one row."""
+    pd.DataFrame([fields]).to_csv(path, index=False)
+    return path
+
+
+def run(*words):
+    return CliRunner().invoke(cli.app, [str(word) for word in words])
+
+
+def keep(settings, monkeypatch, fingerprint="f1", persons=4):
+    monkeypatch.setattr(follow_up, "read_manifest", lambda _: {"fingerprint": fingerprint})
+    draws = pd.DataFrame({"yield_gpm": [1.0, 2.0, 3.0]})
+    job = SimpleNamespace(
+        lot_id="L7", estimate=Draws("L7", draws), demand=DemandSettings(persons=persons, bedrooms=None), bid=None
+    )
+    return follow_up.keep_estimates(settings, [job], given_on=date(2026, 4, 1))
+
+
+def test_an_estimate_is_kept_once_and_says_what_it_was_made_from(settings, monkeypatch, tmp_path):
+    first = keep(settings, monkeypatch)
+    assert keep(settings, monkeypatch) == first
+    assert first[0].parent == tmp_path / "firm" / "estimates"
+    keep(settings, monkeypatch, fingerprint="f2")
+    keep(settings, monkeypatch, persons=6)
+    (tmp_path / "prices.toml").write_text("pump = 2")
+    keep(settings, monkeypatch)
+    records = read_estimates(tmp_path / "firm" / "estimates")
+    assert len({record.inputs_hash for record in records}) == len(records) == 4
+    # Where the files stand is no part of what the estimate was made from.
+    assert str(tmp_path) not in first[0].read_text()
+
+
+def test_a_well_is_filed_from_a_row_and_compared(file, tmp_path):
+    write_estimate(tmp_path / "firm" / "estimates", make_record())
+    done = run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL))
+    assert done.exit_code == 0, done.output
+    assert "Filed: 2026-014" in done.output
+    assert "Depth to rock: 31 ft" in done.output
+    assert "Money: a profit of 1,200 dollars" in done.output
+    assert list(read_outcomes(tmp_path / "firm" / "drilled.csv")["well_id"]) == ["2026-014"]
+
+
+def test_toml_and_options_give_the_same_line_as_a_row(file, tmp_path):
+    toml = tmp_path / "well.toml"
+    toml.write_text("\n".join(f"{name} = {json.dumps(value)}" for name, value in WELL.items() if name != "drilled_on"))
+    log = tmp_path / "firm" / "drilled.csv"
+    lines = []
+    for words in (
+        ("--from", well_file(tmp_path / "well.csv", WELL)),
+        ("--from", toml, "--drilled-on", "2026-05-31"),
+        (
+            *("--well-id", "2026-014", "--lot", "L7", "--drilled-on", "2026-05-31", "--at=-70.0,45.2"),
+            *("--depth-ft", "305", "--rock-ft", "31", "--water-ft", "18", "--yield-gpm", "6"),
+            *("--cost-usd", "9800", "--billed-usd", "11000", "--field", "casing_depth_ft=42.5"),
+        ),
+    ):
+        done = run("file-well", file, *words)
+        assert done.exit_code == 0, done.output
+        lines.append(log.read_text())
+        log.unlink()
+    assert lines[0] == lines[1] == lines[2]
+    assert lines[0].startswith(",".join(OUTCOME_COLUMNS))
+
+
+def test_an_option_wins_over_the_file(settings, file, tmp_path):
+    run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL), "--yield-gpm", "<0.5")
+    assert read_outcomes(settings.outcomes["file"])["yield_gpm_high"].tolist() == [0.5]
+
+
+def test_a_faulty_well_is_not_filed_and_all_its_faults_are_told(settings, tmp_path):
+    with pytest.raises(ProblemsError, match="2 problems") as caught:
+        follow_up.file_and_compare(settings, {**WELL, "casing_depth_ft": "wide", "colour": "red"})
+    assert {problem.column for problem in caught.value.problems} == {"casing_depth_ft", "colour"}
+    assert not (tmp_path / "firm" / "drilled.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "told"),
+    [
+        ("well.csv", "well_id,lot_id\na,b\nc,d\n", "holds 2 wells"),
+        ("well.csv", "well_id,lot_id\n", "holds 0 wells"),
+        ("well.csv", "well_id,lot_id\na,b,c\n", "more cells than columns"),
+        ("well.toml", "well_id = ", "cannot be read"),
+    ],
+)
+def test_a_file_that_is_not_one_well_is_refused(tmp_path, name, text, told):
+    path = tmp_path / name
+    path.write_text(text)
+    with pytest.raises(WellRecordsError, match=told):
+        follow_up.read_well(path)
+
+
+def test_blanks_are_left_out_and_truth_values_are_words(tmp_path):
+    path = tmp_path / "well.toml"
+    path.write_text('well_id = " a "\nlot_id = ""\nhydrofractured = true\ndrilled_on = 2026-05-31\n')
+    assert follow_up.read_well(path) == {"well_id": "a", "hydrofractured": "yes", "drilled_on": "2026-05-31"}
+
+
+def test_the_account_is_shown_with_its_warnings(file, tmp_path):
+    write_estimate(tmp_path / "firm" / "estimates", make_record())
+    for number in range(12):
+        well = WELL | {"well_id": f"w{number}", "depth_to_bedrock_ft": "300"}
+        assert run("file-well", file, "--from", well_file(tmp_path / "well.csv", well)).exit_code == 0
+    done = run("outcomes", file)
+    assert done.exit_code == 0
+    assert "12 of 12 filed wells have an estimate" in done.output
+    assert "Warning, depth to rock: " in done.output
+    assert "wells come out deeper than estimated" in done.output
+
+
+@pytest.mark.parametrize("words", [("outcomes",), ("file-well", "--well-id", "a")])
+def test_settings_without_the_table_are_told_what_to_set(words, tmp_path):
+    path = tmp_path / "region.toml"
+    path.write_text(SETTINGS.partition("[outcomes]")[0])
+    done = run(words[0], path, *words[1:])
+    assert isinstance(done.exception, WellRecordsError)
+    assert "under [outcomes]" in str(done.exception)
+
+
+def test_a_field_that_is_no_pair_is_refused(file):
+    done = run("file-well", file, "--field", "casing")
+    assert "NAME=VALUE" in str(done.exception)

@@ -1,0 +1,70 @@
+"""What the verbs share: the options that several take, and the settings behind them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from wellrecords.errors import WellRecordsError
+from wellrecords.terminal import progress
+
+if TYPE_CHECKING:
+    from wellrecords.refresh import RefreshResult
+    from wellrecords.settings import Settings
+
+SettingsFile = Annotated[
+    Path, typer.Argument(metavar="SETTINGS", help="The region's settings, such as pipelines/sample_region.toml.")
+]
+SourceFiles = Annotated[
+    list[str] | None,
+    typer.Option("--source", metavar="NAME=FILE", help="Read another file for a source of the settings (repeatable)."),
+]
+LotNames = Annotated[list[str] | None, typer.Option("--lot", metavar="LOT_ID", help="Only this lot (repeatable).")]
+LotsFile = Annotated[
+    Path | None, typer.Option("--lots", metavar="FILE", help="A file of lots in place of that of the settings.")
+]
+Place = Annotated[
+    str | None,
+    typer.Option("--at", metavar="LON,LAT", help="One place in degrees in place of a file, as --at=-70.05,45.21."),
+]
+Target = Annotated[
+    float | None, typer.Option("--target-gpm", help="The wanted yield, over the settings and the lots' own wishes.")
+]
+MaxDepth = Annotated[
+    float | None, typer.Option("--max-depth-ft", help="The deepest hole to drill, over the settings and the lots.")
+]
+
+
+def load(settings_file: Path, sources: list[str] | None = None) -> Settings:
+    """Return the settings, some sources read from other files (``NAME=FILE``)."""
+    from wellrecords.settings import load_settings
+
+    settings = load_settings(settings_file)
+    files: dict[str, str] = {}
+    for pair in sources or ():
+        name, equals, file = pair.partition("=")
+        if not (name and equals and file):
+            msg = f"--source {pair!r} is not NAME=FILE. Next: name a source of the settings, as in state=wells.csv."
+            raise WellRecordsError(msg)
+        files[name] = file
+    return settings.with_source_files(files) if files else settings
+
+
+def refreshed(settings: Settings, *, force: bool = False) -> RefreshResult:
+    """Refresh the dataset, progress shown on a terminal."""
+    from wellrecords.refresh import refresh as run
+
+    with progress() as tell:
+        return run(settings, tell, force=force)
+
+
+def place_of(text: str) -> tuple[float, float]:
+    """Return longitude and latitude of ``LON,LAT``."""
+    try:
+        longitude, latitude = (float(part) for part in text.split(","))
+    except ValueError:
+        msg = f"--at {text!r} is not LON,LAT in degrees. Next: write it as --at=-70.05,45.21 (west is negative)."
+        raise WellRecordsError(msg) from None
+    return longitude, latitude

@@ -1,0 +1,96 @@
+"""The verbs on drilled wells: file one, and see how the estimates have held."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from wellrecords.cli.common import SettingsFile, load, place_of
+from wellrecords.errors import WellRecordsError
+from wellrecords.terminal import plain, short, show_account
+
+Text = str | None
+
+
+def file_well(
+    settings_file: SettingsFile,
+    from_file: Annotated[
+        Path | None, typer.Option("--from", metavar="FILE", help="The well as a CSV of one row or a TOML file.")
+    ] = None,
+    well_id: Annotated[
+        Text, typer.Option("--well-id", metavar="NUMBER", help="The firm's own number of the well.")
+    ] = None,
+    lot: Annotated[
+        Text, typer.Option("--lot", metavar="LOT_ID", help="Its lot, which ties it to its estimate.")
+    ] = None,
+    drilled_on: Annotated[Text, typer.Option("--drilled-on", metavar="DATE", help="As 2026-05-31.")] = None,
+    at: Annotated[Text, typer.Option("--at", metavar="LON,LAT", help="In degrees, as --at=-70.05,45.21.")] = None,
+    depth_ft: Annotated[Text, typer.Option("--depth-ft", metavar="FEET", help="Depth of the finished hole.")] = None,
+    rock_ft: Annotated[
+        Text, typer.Option("--rock-ft", metavar="FEET", help="Depth to rock: 42, or 'not reached'.")
+    ] = None,
+    water_ft: Annotated[
+        Text, typer.Option("--water-ft", metavar="FEET", help="Depth to water at rest: 18, or flowing.")
+    ] = None,
+    yield_gpm: Annotated[Text, typer.Option("--yield-gpm", metavar="GPM", help="6, '<0.5', '100+' or dry.")] = None,
+    cost_usd: Annotated[Text, typer.Option("--cost-usd", metavar="DOLLARS", help="What the job cost the firm.")] = None,
+    billed_usd: Annotated[Text, typer.Option("--billed-usd", metavar="DOLLARS", help="What the customer paid.")] = None,
+    field: Annotated[
+        list[str] | None,
+        typer.Option("--field", metavar="NAME=VALUE", help="Another column of the log (repeatable)."),
+    ] = None,
+) -> None:
+    """File a drilled well and hold it against its estimate.
+
+    The well is added to the firm's log; no line that stands in it is
+    changed. Where an estimate of the lot was kept (--keep) before it was
+    drilled, the two are compared. An option wins over the file (--from).
+    """
+    from wellrecords.follow_up import file_and_compare, read_well
+
+    settings = load(settings_file)
+    fields = read_well(from_file) if from_file is not None else {}
+    longitude, latitude = map(str, place_of(at)) if at is not None else (None, None)
+    given = {
+        "well_id": well_id,
+        "lot_id": lot,
+        "drilled_on": drilled_on,
+        "longitude": longitude,
+        "latitude": latitude,
+        "total_depth_ft": depth_ft,
+        "depth_to_bedrock_ft": rock_ft,
+        "depth_to_water_ft": water_ft,
+        "yield_gpm": yield_gpm,
+        "cost_usd": cost_usd,
+        "billed_usd": billed_usd,
+    }
+    fields |= {name: value for name, value in given.items() if value is not None} | _pairs(field)
+    log, sentences = file_and_compare(settings, fields)
+    typer.echo(f"Filed: {plain(fields['well_id'])} in {short(log)}")
+    for sentence in sentences:
+        typer.echo(plain(sentence))
+
+
+def outcomes(settings_file: SettingsFile) -> None:
+    """Show how the estimates have held, and warn of drift.
+
+    Every filed well is held against the last estimate that was kept before
+    it was drilled: how often the 80 % intervals and the chances came true,
+    what the jobs earned, and whether the estimates have begun to drift.
+    """
+    from wellrecords.follow_up import take_account
+
+    show_account(take_account(load(settings_file)))
+
+
+def _pairs(fields: list[str] | None) -> dict[str, str]:
+    pairs = {}
+    for text in fields or ():
+        name, equals, value = text.partition("=")
+        if not (name and equals):
+            msg = f"--field {text!r} is not NAME=VALUE. Next: write it as --field casing_depth_ft=42."
+            raise WellRecordsError(msg)
+        pairs[name] = value
+    return pairs

@@ -1,0 +1,196 @@
+"""The verbs on lots: estimate them, find where a well may stand, write the reports."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from wellrecords.cli.common import (
+    LotNames,
+    LotsFile,
+    MaxDepth,
+    Place,
+    SettingsFile,
+    SourceFiles,
+    Target,
+    load,
+    place_of,
+    refreshed,
+)
+from wellrecords.errors import WellRecordsError
+from wellrecords.terminal import progress, short, show_estimates, show_refresh, show_sitings
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import pandas as pd
+
+    from wellrecords.jobs import LotJob
+    from wellrecords.settings import Settings
+
+Keep = Annotated[
+    bool, typer.Option("--keep", help="Keep each estimate, to be held against the drilled well ([outcomes] estimates).")
+]
+
+
+def estimate(
+    settings_file: SettingsFile,
+    at: Place = None,
+    lots: LotsFile = None,
+    lot: LotNames = None,
+    target_gpm: Target = None,
+    max_depth_ft: MaxDepth = None,
+    save: Annotated[Path | None, typer.Option("--save", metavar="FILE", help="Write the table as CSV.")] = None,
+    keep: Keep = False,
+) -> None:
+    """Estimate lots: rock, water, depth, yield, cost, how sure.
+
+    One place (--at) or a file of lots (--lots; else that of the settings).
+
+    Each figure is given as p10, p50 and p90: one well in ten turns out below
+    the first, half below the second, nine in ten below the third.
+    """
+    settings = load(settings_file)
+    jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, target_gpm=target_gpm, max_depth_ft=max_depth_ft)
+    show_estimates(jobs)
+    if save is not None:
+        from wellrecords.jobs import answers
+
+        _write_csv(answers(jobs), save)
+        typer.echo(f"Written: {save}")
+    if keep:
+        _keep(settings, jobs)
+
+
+def site(
+    settings_file: SettingsFile,
+    lots: LotsFile = None,
+    lot: LotNames = None,
+    save: Annotated[
+        Path | None, typer.Option("--save", metavar="FILE", help="Write the ground and the places as GeoJSON.")
+    ] = None,
+) -> None:
+    """Find where on each lot a well may stand, best place first.
+
+    The setbacks file and the site plans of the settings ([siting]) say what
+    to keep away from; only what is drawn on the plan is kept away from.
+    """
+    from wellrecords import jobs
+
+    settings = load(settings_file)
+    plans = jobs.site_plans(settings.part("siting", jobs.SitingFiles), settings.region.terrain)
+    if plans is None:
+        msg = (
+            f"The settings {settings_file} name no setbacks and site plans. "
+            "Next: set `setbacks` and `site_plans` under [siting]."
+        )
+        raise WellRecordsError(msg)
+    chosen = _lots(settings, lots, lot)
+    sitings = jobs.site(chosen, plans)
+    show_sitings(sitings.values(), [name for name in chosen["lot_id"] if name not in sitings])
+    if save is not None:
+        _write_text(jobs.sitings_geojson(sitings.values()), save)
+        typer.echo(f"Written: {save}")
+
+
+def report(
+    settings_file: SettingsFile,
+    at: Place = None,
+    lots: LotsFile = None,
+    lot: LotNames = None,
+    target_gpm: Target = None,
+    max_depth_ft: MaxDepth = None,
+    to: Annotated[Path | None, typer.Option("--to", metavar="FOLDER", help="Where the reports go.")] = None,
+    source: SourceFiles = None,
+    owner: Annotated[
+        bool, typer.Option("--owner", help="Write the owner's version: counts and ranges, no record of a well.")
+    ] = False,
+    keep: Keep = False,
+) -> None:
+    """Do the whole job, from the records to the HTML reports.
+
+    The dataset is refreshed where an input has changed. One report a lot, one
+    map of the region and a page that links them; each is a single file that
+    opens without a network.
+    """
+    settings = load(settings_file, source)
+    show_refresh(refreshed(settings), notes=False)
+    from wellrecords.report import write_reports
+
+    jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, target_gpm=target_gpm, max_depth_ft=max_depth_ft)
+    show_estimates(jobs)
+    folder = to or settings.region.reports
+    with progress() as tell:
+        index = write_reports(
+            folder,
+            settings,
+            jobs,
+            audience="owner" if owner else "contractor",
+            prepared_on=date.today(),
+            tell=tell,
+        )
+    if keep:
+        _keep(settings, jobs)
+    typer.echo(f"\nReports: open {short(index)}")
+
+
+def _keep(settings: Settings, jobs: list[LotJob]) -> None:
+    from wellrecords.follow_up import keep_estimates
+
+    kept = keep_estimates(settings, jobs, given_on=date.today())
+    typer.echo(f"Kept: {len(kept)} estimate{'' if len(kept) == 1 else 's'} in {short(kept[0].parent)}")
+
+
+def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None) -> gpd.GeoDataFrame:
+    from wellrecords import jobs
+
+    file = lots_file or settings.part("lots", jobs.LotsSettings).file
+    if file is None:
+        msg = "No lot is named. Next: give --at=LON,LAT or --lots FILE, or set [lots] file in the settings."
+        raise WellRecordsError(msg)
+    return jobs.read_lots(file, lot_ids or ())
+
+
+def _run(
+    settings: Settings,
+    *,
+    at: str | None,
+    lots_file: Path | None,
+    lot_ids: list[str] | None,
+    target_gpm: float | None,
+    max_depth_ft: float | None,
+) -> list[LotJob]:
+    from wellrecords import jobs
+    from wellrecords.lots import wells_box
+    from wellrecords.store import read_table, read_wells
+
+    common = jobs.job_settings(settings)
+    lots = jobs.lot_at(*place_of(at)) if at is not None else _lots(settings, lots_file, lot_ids)
+    for name, value in (("target_yield_gpm", target_gpm), ("max_depth_ft", max_depth_ft)):
+        if value is not None:
+            if value <= 0:
+                msg = f"{name} must be above 0, not {value}."
+                raise WellRecordsError(msg)
+            lots[name] = value
+    wells = read_wells(settings.region.store, bbox=wells_box(lots, common.estimate))
+    zones = read_table(settings.region.store, "water_zones")
+    with progress() as tell:
+        tell("estimating and pricing", 0, 1)
+        done = jobs.run_jobs(wells, lots, common, zones)
+        tell("estimating and pricing", 1, 1)
+    return done
+
+
+def _write_csv(table: pd.DataFrame, path: Path) -> None:
+    # The mark at the start makes spreadsheets read it as UTF-8.
+    _write_text("\ufeff" + table.to_csv(index=False, lineterminator="\n"), path)
+
+
+def _write_text(text: str, path: Path) -> None:
+    """Write a file beside its place and move it there, so that nothing half written is left."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    beside = path.with_name(f".{path.name}.part")
+    beside.write_text(text, encoding="utf-8", newline="")
+    beside.replace(path)

@@ -1,0 +1,192 @@
+"""What follows a bid: the estimate is kept, the drilled well filed, and the two held against each other.
+
+The table ``[outcomes]`` of the settings says where. Both hold private
+records: nothing of them is written anywhere else.
+"""
+
+from __future__ import annotations
+
+import csv
+import tomllib
+from collections.abc import Mapping, Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from wellrecords.bid import Bid
+from wellrecords.errors import WellRecordsError
+from wellrecords.outcomes import (
+    OUTCOME_COLUMNS,
+    Account,
+    OutcomesSettings,
+    account,
+    compare_outcomes,
+    event_table,
+    file_well,
+    hash_inputs,
+    make_estimate_record,
+    read_estimates,
+    read_outcomes,
+    sentences_for_well,
+    write_estimate,
+)
+from wellrecords.store import read_manifest
+
+if TYPE_CHECKING:
+    from wellrecords.jobs import LotJob
+    from wellrecords.settings import Settings
+
+_MADE_FROM = ("estimate", "demand", "construction", "water_system")
+"""The tables of the settings that an estimate and its bid are made from, the bid's own aside."""
+
+
+def keep_estimates(settings: Settings, jobs: Sequence[LotJob], *, given_on: date) -> list[Path]:
+    """Keep what was said about each lot, to be held against the well that is drilled there.
+
+    Parameters
+    ----------
+    settings : Settings
+        ``[outcomes] estimates`` names the folder.
+    jobs : sequence of LotJob
+    given_on : datetime.date
+
+    Returns
+    -------
+    list of pathlib.Path
+        A file a lot; the same estimate twice on one day is one file.
+
+    Raises
+    ------
+    WellRecordsError
+        Where the settings name no folder, or it cannot be written.
+    """
+    folder = _named(settings, "estimates", "the folder of kept estimates")
+    common = _inputs(settings)
+    kept = []
+    for job in jobs:
+        record = make_estimate_record(
+            job.estimate,
+            job.bid if isinstance(job.bid, Bid) else None,
+            given_on=given_on,
+            inputs_hash=hash_inputs(common | {"lot": job.lot_id, "household": job.demand.model_dump(mode="json")}),
+        )
+        kept.append(write_estimate(folder, record))
+    return kept
+
+
+def read_well(path: str | Path) -> dict[str, str]:
+    """Read the fields of one drilled well from a file.
+
+    Parameters
+    ----------
+    path : path
+        TOML with a key a field, or CSV with a header and one row; the fields
+        are those of `outcomes.DrilledWell`.
+
+    Returns
+    -------
+    dict of str to str
+        As written; what is blank is left out.
+
+    Raises
+    ------
+    WellRecordsError
+        If it is absent, unreadable, or holds more or less than one well.
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        fields = tomllib.loads(text) if path.suffix.lower() == ".toml" else _one_row(text, path)
+    except FileNotFoundError as error:
+        msg = f"There is no file {path}. Next: name a CSV of one row or a TOML file with the fields of the well."
+        raise WellRecordsError(msg) from error
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, csv.Error) as error:
+        msg = f"The file {path} cannot be read: {error}. Next: save it as CSV of one row, or as TOML, in UTF-8."
+        raise WellRecordsError(msg) from error
+    written = {name: _as_written(value) for name, value in fields.items()}
+    return {name: value for name, value in written.items() if value}
+
+
+def file_and_compare(settings: Settings, fields: Mapping[str, str]) -> tuple[Path, list[str]]:
+    """File a drilled well in the firm's log, and say how it came out against its estimate.
+
+    Parameters
+    ----------
+    settings : Settings
+        ``[outcomes] file`` names the log.
+    fields : mapping of str to str
+        Of `outcomes.DrilledWell`.
+
+    Returns
+    -------
+    (pathlib.Path, list of str)
+        The log, and the comparison in plain sentences.
+
+    Raises
+    ------
+    ProblemsError
+        Every fault of the well at once; nothing is filed.
+    WellRecordsError
+        Where the settings name no log, or it cannot be written.
+    """
+    table = settings.part("outcomes", OutcomesSettings)
+    log = _named(settings, "file", "the firm's log of drilled wells")
+    file_well(log, dict(fields))
+    if table.estimates is None:
+        return log, ["The settings name no folder of kept estimates ([outcomes] estimates): nothing to compare."]
+    outcomes, estimates = read_outcomes(log), read_estimates(table.estimates)
+    well_id = fields["well_id"].strip()
+    comparison = compare_outcomes(outcomes, estimates, level=table.level)
+    return log, sentences_for_well(comparison, event_table(outcomes, estimates), well_id)
+
+
+def take_account(settings: Settings) -> Account:
+    """Hold every filed well against its estimate.
+
+    Raises
+    ------
+    WellRecordsError
+        Where the settings name no log or no folder of estimates, or one of them cannot be read.
+    """
+    log = _named(settings, "file", "the firm's log of drilled wells")
+    folder = _named(settings, "estimates", "the folder of kept estimates")
+    return account(log, folder, settings.part("outcomes", OutcomesSettings))
+
+
+def _named(settings: Settings, key: str, what: str) -> Path:
+    path = getattr(settings.part("outcomes", OutcomesSettings), key)
+    if path is None:
+        msg = f"The settings {settings.settings_file} do not name {what}. Next: set it as `{key}` under [outcomes]."
+        raise WellRecordsError(msg)
+    return Path(path)
+
+
+def _inputs(settings: Settings) -> dict[str, Any]:
+    """Return what all estimates of a run are made from, without the places of files."""
+    prices = dict(settings.bid)
+    book = prices.pop("price_book", None)
+    return {
+        "dataset": read_manifest(settings.region.store)["fingerprint"],
+        "settings": {name: getattr(settings, name) for name in _MADE_FROM} | {"bid": prices},
+        "price_book": Path(book).read_text(encoding="utf-8-sig") if book else None,
+    }
+
+
+def _one_row(text: str, path: Path) -> dict[str, Any]:
+    delimiter = max(",;\t", key=text.partition("\n")[0].count)
+    rows = [row for row in csv.DictReader(text.splitlines(), delimiter=delimiter) if any(row.values())]
+    if len(rows) != 1 or None in rows[0]:
+        what = f"{len(rows)} wells" if len(rows) != 1 else "more cells than columns"
+        msg = (
+            f"The file {path} holds {what}. Next: give one well, a header and a row below it; the columns are "
+            f"{', '.join(OUTCOME_COLUMNS)}."
+        )
+        raise WellRecordsError(msg)
+    return rows[0]
+
+
+def _as_written(value: Any) -> str:
+    """Return a cell, or a value of TOML, as the log writes it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "" if value is None else str(value).strip()
