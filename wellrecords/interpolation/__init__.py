@@ -1,11 +1,32 @@
-"""Quantities in space, from interval readings of scattered wells to distributions.
+"""Quantities in space: from interval readings of scattered wells to distributions at any place.
+
+- `IntervalKriging`: the estimator (`fit`, `predict`, `leave_one_out`, `weights`)
+- `PredictiveDistribution`: what it predicts (`quantile`, `cdf`, `sample`, `quantile_at`)
+- `surface`, `Surface`: grids of median, p10, p90 and support
+- `validate`: the table of scores on ground left out, against simpler methods
+- `SpatialBlocks`, `BufferedBlocks`: the cross-validators behind it
+- `scores`: CRPS, pinball loss, coverage, width, bias
 
 >>> from wellrecords.interpolation import IntervalKriging
 >>> IntervalKriging(transform="identity")
 IntervalKriging(transform='identity')
 """
 
+from wellrecords.interpolation.covariance import Covariance
 from wellrecords.interpolation.distribution import PredictiveDistribution
 from wellrecords.interpolation.kriging import IntervalKriging, LeaveOneOut
+from wellrecords.interpolation.splits import BufferedBlocks, SpatialBlocks
+from wellrecords.interpolation.surface import Surface, surface
+from wellrecords.interpolation.validation import validate
 
-__all__ = ["IntervalKriging", "LeaveOneOut", "PredictiveDistribution"]
+__all__ = [
+    "BufferedBlocks",
+    "Covariance",
+    "IntervalKriging",
+    "LeaveOneOut",
+    "PredictiveDistribution",
+    "SpatialBlocks",
+    "Surface",
+    "surface",
+    "validate",
+]

@@ -15,6 +15,7 @@ from wellrecords.interpolation.covariance import KINDS, Covariance, FloatArray
 from wellrecords.interpolation.distribution import Transform
 from wellrecords.interpolation.neighbours import IntArray
 
+FAR_M = 300_000.0  # no prediction is of use so far from the nearest well
 SMALLEST_VARIANCE = 1e-8  # of a constant field, so that every system stays solvable
 
 
@@ -95,6 +96,20 @@ def refuse_degrees(points: FloatArray) -> None:
             "Project them first, for instance with geopandas: wells.to_crs(wells.estimate_utm_crs())."
         )
         raise ValueError(msg)
+
+
+def refuse_degrees_far_from(points: FloatArray, wells: FloatArray) -> None:
+    """Refuse targets that look like degrees, unless the wells lie near them (a local plane may start at 0, 0).
+
+    Raises
+    ------
+    ValueError
+    """
+    if not len(points):
+        return
+    away = np.maximum(wells.min(axis=0) - points.max(axis=0), points.min(axis=0) - wells.max(axis=0))
+    if away.max() > FAR_M:
+        refuse_degrees(points)
 
 
 def check_readings(

@@ -104,3 +104,74 @@ def solve_tile(  # type: ignore[no-untyped-def]
             mean += weight * (v[i] - centre)
         out_mean[t] = mean
         out_variance[t] = max(variance, 0.0)
+
+
+@njit(nogil=True, cache=True)
+def solve_shared_tile(  # type: ignore[no-untyped-def]
+    kind,
+    sill,
+    range_m,
+    points,
+    error2,
+    values,
+    noise,
+    targets,
+    neighbours,
+    simple,
+    known_mean,
+    out_mean,
+    out_variance,
+):
+    """Solve groups of targets that share their neighbours; the arguments as in `kernel.solve_shared`."""
+    groups, k = neighbours.shape
+    members = targets.shape[1]
+    upper = np.empty((k, k))
+    v, b, c0 = np.empty(k), np.empty(k), np.empty(k)
+    for g in range(groups):
+        for i in range(k):
+            p = neighbours[g, i]
+            upper[i, i] = sill * _correlation(kind, 2.0 * error2[p], range_m) + noise[p]
+            for j in range(i + 1, k):
+                q = neighbours[g, j]
+                dx, dy = points[p, 0] - points[q, 0], points[p, 1] - points[q, 1]
+                upper[i, j] = sill * _correlation(kind, dx * dx + dy * dy + error2[p] + error2[q], range_m)
+        for i in range(k):
+            inverse = 1.0 / math.sqrt(upper[i, i])
+            for j in range(i, k):
+                upper[i, j] *= inverse
+            for r in range(i + 1, k):
+                factor = upper[i, r]
+                for j in range(r, k):
+                    upper[r, j] -= factor * upper[i, j]
+        # With U^T U = C, the products that are wanted are those of U^-T c0, U^-T 1 and U^-T z.
+        for i in range(k):
+            v[i], b[i] = values[neighbours[g, i]], 1.0
+        for i in range(k):
+            v[i] /= upper[i, i]
+            b[i] /= upper[i, i]
+            for j in range(i + 1, k):
+                v[j] -= upper[i, j] * v[i]
+                b[j] -= upper[i, j] * b[i]
+        total, drift = 0.0, 0.0
+        for i in range(k):
+            total += b[i] * b[i]
+            drift += b[i] * v[i]
+        centre = known_mean if simple else drift / total
+        for t in range(members):
+            for i in range(k):
+                p = neighbours[g, i]
+                dx, dy = points[p, 0] - targets[g, t, 0], points[p, 1] - targets[g, t, 1]
+                c0[i] = sill * _correlation(kind, dx * dx + dy * dy + error2[p], range_m)
+            mean, explained, seen = centre, 0.0, 0.0
+            for i in range(k):
+                c0[i] /= upper[i, i]
+                for j in range(i + 1, k):
+                    c0[j] -= upper[i, j] * c0[i]
+                mean += c0[i] * (v[i] - centre * b[i])
+                explained += c0[i] * c0[i]
+                seen += c0[i] * b[i]
+            variance = sill - explained
+            if not simple:
+                variance += (1.0 - seen) ** 2 / total
+            out_mean[g, t] = mean
+            out_variance[g, t] = max(variance, 0.0)

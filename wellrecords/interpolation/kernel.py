@@ -31,9 +31,9 @@ from wellrecords.interpolation.covariance import KINDS, Covariance, FloatArray
 from wellrecords.interpolation.neighbours import IntArray, Places
 
 try:
-    from wellrecords.interpolation.compiled import solve_tile
+    from wellrecords.interpolation.compiled import solve_shared_tile, solve_tile
 except ImportError:  # numba is optional
-    solve_tile = None  # type: ignore[assignment]
+    solve_shared_tile = solve_tile = None  # type: ignore[assignment]
 
 TILE_BYTES = 32_000_000  # working memory of one tile of systems, for each thread
 SMALLEST_TILE = 128  # systems; below that a thread costs more than it saves
@@ -180,6 +180,82 @@ def _numpy_task(
         out.weights[:] = a
         out.mean[:] = known_mean + np.einsum("mk,mk->m", a, read - known_mean)
     out.variance[:] = np.maximum(variance, 0.0)
+
+
+def solve_shared(
+    covariance: Covariance,
+    places: Places,
+    values: FloatArray,
+    noise: FloatArray,
+    targets: FloatArray,
+    neighbours: IntArray,
+    *,
+    known_mean: float | None = None,
+    n_jobs: int = 1,
+) -> tuple[FloatArray, FloatArray]:
+    r"""Solve groups of targets that share their neighbours: one factorisation a group.
+
+    With :math:`U^T U = C` the mean at a target is
+    :math:`\hat m + (U^{-T} c_0)^T U^{-T} (z - \hat m 1)`, :math:`\hat m` being the
+    generalised least-squares mean (Chilès and Delfiner 2012, section 3.4.5).
+
+    Parameters
+    ----------
+    targets : ndarray of shape (g, s, 2), metres
+    neighbours : ndarray of shape (g, k)
+
+    Returns
+    -------
+    mean, variance : ndarrays of shape (g, s)
+    """
+    groups, members = targets.shape[:2]
+    k = neighbours.shape[1]
+    neighbours, targets = np.ascontiguousarray(neighbours), np.ascontiguousarray(targets)
+    mean, variance = np.empty((groups, members)), np.empty((groups, members))
+
+    def compiled_tile(tile: slice) -> None:
+        solve_shared_tile(
+            KINDS.index(covariance.kind),
+            float(covariance.sill),
+            float(covariance.range_m),
+            places.coordinates,
+            places.error2_m2,
+            values,
+            noise,
+            targets[tile],
+            neighbours[tile],
+            known_mean is not None,
+            0.0 if known_mean is None else float(known_mean),
+            mean[tile],
+            variance[tile],
+        )
+
+    def numpy_tile(tile: slice) -> None:
+        points = places.coordinates[neighbours[tile]]
+        error2 = places.error2_m2[neighbours[tile]]
+        matrix = covariance(_pair_distance2(points, error2))
+        diagonal = np.arange(k)
+        matrix[:, diagonal, diagonal] = covariance(2.0 * error2) + noise[neighbours[tile]]
+        offset = points[:, :, None] - targets[tile, None]
+        c0 = covariance(np.einsum("gkti,gkti->gkt", offset, offset) + error2[:, :, None])
+        read = values[neighbours[tile]]
+        sides = np.concatenate([c0, np.ones((*read.shape, 1)), read[..., None]], axis=-1)
+        solved = np.linalg.solve(matrix, sides)
+        a, b, v = solved[..., :members], solved[..., members], solved[..., members + 1]
+        total = b.sum(axis=1)[:, None]
+        centre = v.sum(axis=1)[:, None] / total if known_mean is None else known_mean
+        mean[tile] = centre + np.einsum("gkt,gk->gt", c0, v - centre * b)
+        variance[tile] = covariance.sill - np.einsum("gkt,gkt->gt", c0, a)
+        if known_mean is None:
+            variance[tile] += (1.0 - a.sum(axis=1)) ** 2 / total
+        np.maximum(variance[tile], 0.0, out=variance[tile])
+
+    if solve_shared_tile is not None:
+        bytes_each = TILE_BYTES // max(SMALLEST_TILE // 8, -(-groups // (4 * n_jobs)))
+        run_tiles(compiled_tile, groups, bytes_each=bytes_each, n_jobs=n_jobs)
+    else:
+        run_tiles(numpy_tile, groups, bytes_each=6 * 8 * k * (k + members), n_jobs=n_jobs)
+    return mean, variance
 
 
 def _pair_distance2(points: FloatArray, error2: FloatArray) -> FloatArray:

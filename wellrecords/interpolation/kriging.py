@@ -18,12 +18,13 @@ from wellrecords.interpolation.checks import (
     check_covariates,
     check_readings,
     check_settings,
+    refuse_degrees_far_from,
 )
 from wellrecords.interpolation.covariance import Covariance, CovarianceKind, FloatArray, stretch
 from wellrecords.interpolation.distribution import SCORES, PredictiveDistribution, ScoreTable, Transform
 from wellrecords.interpolation.fitting import FIT_NEIGHBOURS, fit_covariance, start_covariance
 from wellrecords.interpolation.forest import Forest, features, fit_forest
-from wellrecords.interpolation.kernel import Solution, solve
+from wellrecords.interpolation.kernel import Solution, solve, solve_shared
 from wellrecords.interpolation.neighbours import IntArray, blocks, group_places, nearest, nearest_elsewhere
 
 FIT_ROUNDS = 3  # fits, each on readings completed anew, where any are censored
@@ -334,8 +335,57 @@ class IntervalKriging(BaseEstimator):
         extra, _ = check_covariates(covariates, self._classes, len(points), fitted=self._covariates)
         sd = np.sqrt(answer.variance + self.covariance_.nugget) * self._local_scale(index)
         table = self._kriging_table(answer.mean, sd, index, distance)
+        return self._with_forest(points, answer.mean, sd, extra, table)
+
+    def predict_groups(
+        self, coordinates: npt.ArrayLike, covariates: npt.ArrayLike | None = None
+    ) -> PredictiveDistribution:
+        """Predict groups of near places, such as the cells of a grid, that share their neighbours.
+
+        Much faster than `predict`. The neighbours are those nearest to the
+        middle of each group, so a group should be small beside the
+        distance that they span.
+
+        Parameters
+        ----------
+        coordinates : array-like of shape (g, s, 2), metres
+        covariates : array-like of shape (g * s, c), optional
+
+        Returns
+        -------
+        PredictiveDistribution of g * s places, group after group
+        """
+        check_is_fitted(self, "residuals_")
+        groups = np.asarray(coordinates, dtype=float)
+        points = check_coordinates(groups.reshape(-1, 2))
+        extra, _ = check_covariates(covariates, self._classes, len(points), fitted=self._covariates)
+        flat = self._flatten(points).reshape(groups.shape)
+        value, noise, _ = censoring.pool(self.covariance_, self.places_, self.sites_)
+        distance, index = nearest(self.places_, flat.mean(axis=1), self.n_neighbours, self.n_jobs)
+        mean, variance = solve_shared(
+            self.covariance_,
+            self.places_,
+            value,
+            noise,
+            flat,
+            index,
+            known_mean=self.known_mean,
+            n_jobs=self.n_jobs,
+        )
+        sd = (np.sqrt(variance + self.covariance_.nugget) * self._local_scale(index)[:, None]).ravel()
+        mean = mean.ravel()
+        if self._shape is None:
+            table = ScoreTable.normal(mean, sd)
+        else:
+            shape = self._shape.table(np.zeros(len(index)), np.ones(len(index)), index, distance).values
+            table = ScoreTable(SCORES, mean[:, None] + sd[:, None] * np.repeat(shape, groups.shape[1], axis=0))
+        return self._with_forest(points, mean, sd, extra, table)
+
+    def _with_forest(
+        self, points: FloatArray, mean: FloatArray, sd: FloatArray, extra: FloatArray | None, table: ScoreTable
+    ) -> PredictiveDistribution:
         if self.forest_ is not None:
-            inputs = features(points, self._centre, answer.mean, sd, extra)
+            inputs = features(points, self._centre, mean, sd, extra)
             table = blend(table, self.forest_.table(inputs, n_jobs=self.n_jobs), self.forest_share_)
         return PredictiveDistribution(self.transform, table, self.residuals_)
 
@@ -350,6 +400,22 @@ class IntervalKriging(BaseEstimator):
         distribution = PredictiveDistribution(self.transform, self._left_out, self.residuals_)
         ends = [self.residuals_.cdf(self._left_out.score(end)) for end in (self.readings_.low, self.readings_.high)]
         return LeaveOneOut(distribution, ends[0], ends[1], self.readings_.row)
+
+    def reach(self, coordinates: npt.ArrayLike) -> FloatArray:
+        """Return the distance in metres to the farthest place that a prediction leans on, shape (m,)."""
+        check_is_fitted(self, "residuals_")
+        flat = self._flatten(check_coordinates(coordinates))
+        farthest = min(self.n_neighbours, self.places_.count)
+        return self.places_.tree.query(flat, k=[farthest], workers=self.n_jobs)[0][:, 0]
+
+    def wells_within(self, coordinates: npt.ArrayLike, reach_m: float, at_most: int) -> IntArray:
+        """Count the wells within a distance, up to `at_most`, shape (m,)."""
+        check_is_fitted(self, "residuals_")
+        points = self._flatten(check_coordinates(coordinates))
+        places = min(at_most, self.places_.count)
+        distance, index = nearest(self.places_, points, places, self.n_jobs)
+        wells = np.where(distance <= reach_m, self._count[index], 0.0).sum(axis=1)
+        return np.minimum(wells, at_most).astype(np.intp)
 
     def weights(self, coordinates: npt.ArrayLike) -> tuple[IntArray, FloatArray]:
         """Return the wells that kriging leans on.
@@ -383,6 +449,7 @@ class IntervalKriging(BaseEstimator):
         """Local kriging at points, the neighbours used with their distances, and the points checked."""
         check_is_fitted(self, "residuals_")
         points = check_coordinates(coordinates)
+        refuse_degrees_far_from(points, self.readings_.coordinates)
         flat = self._flatten(points)
         value, noise, _ = censoring.pool(self.covariance_, self.places_, self.sites_)
         distance, index = nearest(self.places_, flat, self.n_neighbours, self.n_jobs)

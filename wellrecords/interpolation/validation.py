@@ -1,0 +1,145 @@
+"""A table to put before a sceptic: kriging against what anyone could do with the same wells.
+
+Every method sees the same wells and is scored on the same ground left out.
+Scores stand on the log scale where the model does, so that a CRPS of 0.40 is
+about a factor of e^0.4. Only wells read exactly are scored; the censored ones
+are learnt from (by kriging) or taken at their known end (by the others, which
+have no better way).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.spatial import cKDTree
+from sklearn.base import clone
+from sklearn.model_selection import BaseCrossValidator
+
+from wellrecords.interpolation.covariance import FloatArray
+from wellrecords.interpolation.kriging import IntervalKriging
+from wellrecords.interpolation.scores import LEVELS, bias, coverage, crps, pinball_loss, width
+from wellrecords.interpolation.splits import SpatialBlocks
+
+Method = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
+P10, P50, P90 = 9, 49, 89  # columns of LEVELS
+
+
+def nearest_wells(coordinates: FloatArray, reading: FloatArray, places: FloatArray) -> FloatArray:
+    """Quantiles of the 15 nearest wells, what a driller does in the head, shape (m, len(LEVELS))."""
+    _, index = cKDTree(coordinates).query(places, k=np.arange(1, min(15, len(reading)) + 1))
+    return np.quantile(reading[index], LEVELS, axis=1).T
+
+
+def inverse_distance(coordinates: FloatArray, reading: FloatArray, places: FloatArray) -> FloatArray:
+    """Inverse squared distance over 15 wells, spread by its own leave-one-out errors, shape (m, len(LEVELS))."""
+    tree = cKDTree(coordinates)
+
+    def mean_at(points: FloatArray, skip: int) -> FloatArray:
+        distance, index = tree.query(points, k=np.arange(1 + skip, min(15, len(reading) - skip) + 1 + skip))
+        weight = 1.0 / np.maximum(distance, 1.0) ** 2
+        return (weight * reading[index]).sum(axis=1) / weight.sum(axis=1)
+
+    error = reading - mean_at(coordinates, 1)
+    return mean_at(places, 0)[:, None] + np.quantile(error, LEVELS)
+
+
+def quantile_forest(coordinates: FloatArray, reading: FloatArray, places: FloatArray) -> FloatArray:
+    """Quantile forest on x and y: 200 trees, at least 5 wells a leaf (needs the quantile-forest package)."""
+    from quantile_forest import RandomForestQuantileRegressor
+
+    forest = RandomForestQuantileRegressor(n_estimators=200, min_samples_leaf=5, random_state=0, n_jobs=2)
+    return forest.fit(coordinates, reading).predict(places, quantiles=list(LEVELS))
+
+
+RIVALS: Mapping[str, Method] = {
+    "nearest 15 wells": nearest_wells,
+    "inverse distance": inverse_distance,
+    "quantile forest": quantile_forest,
+}
+
+
+def validate(
+    model: IntervalKriging,
+    coordinates: npt.ArrayLike,
+    low: npt.ArrayLike,
+    high: npt.ArrayLike | None = None,
+    position_error_m: float | npt.ArrayLike | None = None,
+    *,
+    district: npt.ArrayLike | None = None,
+    rivals: Sequence[str] = ("nearest 15 wells", "inverse distance"),
+    cv: BaseCrossValidator | None = None,
+    least_wells: int = 100,
+) -> pd.DataFrame:
+    """Score the model and its rivals on ground left out.
+
+    Parameters
+    ----------
+    model : IntervalKriging
+        Cloned and fitted anew for every fold.
+    coordinates, low, high, position_error_m
+        As in `IntervalKriging.fit`.
+    district : array-like of shape (n,), optional
+        Adds a row a method for every district with `least_wells` or more.
+    rivals : sequence of {"nearest 15 wells", "inverse distance", "quantile forest"}
+        The last needs the quantile-forest package.
+    cv : BaseCrossValidator, optional
+        `SpatialBlocks()` by default: five folds of 300 m cells.
+    least_wells : int
+
+    Returns
+    -------
+    DataFrame
+        One row a district ("all" first) and method: `district`, `method`,
+        `wells`, `crps`, `skill` (against the distribution of all wells,
+        1 is perfect), `pinball_p10`, `pinball_p90`, `covers_80`, `width_80`,
+        `bias_of_median`.
+    """
+    unknown = sorted(set(rivals) - set(RIVALS))
+    if unknown:
+        msg = f"Unknown rivals {unknown}; known are {list(RIVALS)}."
+        raise ValueError(msg)
+    points = np.asarray(coordinates, dtype=float)
+    lows = np.asarray(low, dtype=float)
+    highs = lows if high is None else np.asarray(high, dtype=float)
+    error = None if position_error_m is None else np.broadcast_to(np.asarray(position_error_m, float), lows.shape)
+    exact = (lows == highs) & ((lows > 0) if model.transform == "log" else np.isfinite(lows))
+    to_scale = np.log if model.transform == "log" else np.asarray
+    ends = np.where(np.isfinite(highs), np.where(np.isfinite(lows), (lows + highs) / 2, highs), lows)
+    usable = np.isfinite(ends) & ((ends > 0) | (model.transform != "log"))
+    reading = to_scale(np.where(usable, ends, 1.0))
+    quantiles = {name: np.full((len(lows), len(LEVELS)), np.nan) for name in ("kriging", *rivals, "all wells")}
+    for train, test in (cv or SpatialBlocks()).split(points):
+        fitted = clone(model).fit(points[train], lows[train], highs[train], None if error is None else error[train])
+        quantiles["kriging"][test] = to_scale(fitted.predict(points[test]).quantile(LEVELS))
+        known = train[usable[train]]
+        for name in rivals:
+            quantiles[name][test] = RIVALS[name](points[known], reading[known], points[test])
+        quantiles["all wells"][test] = np.quantile(reading[known], LEVELS)
+    where = np.full(len(lows), "all") if district is None else np.asarray(district).astype(str)
+    rows = []
+    for name in ["all", *(sorted(set(where)) if district is not None else [])]:
+        wells = exact & ((where == name) | (name == "all"))
+        if wells.sum() >= (1 if name == "all" else least_wells):
+            floor = crps(reading[wells], quantiles["all wells"][wells]).mean()
+            rows += [
+                {"district": name, "method": method, **_row(reading[wells], quantiles[method][wells], floor)}
+                for method in ("kriging", *rivals)
+            ]
+    return pd.DataFrame(rows)
+
+
+def _row(reading: FloatArray, quantiles: FloatArray, floor: float) -> dict[str, float]:
+    score = float(crps(reading, quantiles).mean())
+    return {
+        "wells": len(reading),
+        "crps": score,
+        "skill": 1.0 - score / floor if floor > 0 else np.nan,
+        "pinball_p10": float(pinball_loss(reading, quantiles[:, P10], 0.1).mean()),
+        "pinball_p90": float(pinball_loss(reading, quantiles[:, P90], 0.9).mean()),
+        "covers_80": coverage(reading, quantiles[:, P10], quantiles[:, P90]),
+        "width_80": width(quantiles[:, P10], quantiles[:, P90]),
+        "bias_of_median": bias(reading, quantiles[:, P50]),
+    }
