@@ -27,6 +27,38 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
+from wellrecords.reading_words import (
+    ABOVE_AFTER,
+    ABOVE_BEFORE,
+    ABOVE_GROUND,
+    AT_GROUND,
+    BELOW_AFTER,
+    BELOW_BEFORE,
+    BELOW_GROUND,
+    DATE,
+    DRY,
+    DRY_DEPTH,
+    DUMMY,
+    FEET_INCHES,
+    FIGURE,
+    FLOW_FILLER,
+    FLOW_WORD,
+    FRACTION,
+    LEVEL_WORD,
+    NOT_REACHED,
+    NOT_REACHED_SHORT,
+    OUTCROP,
+    PLUS_BEFORE_UNIT,
+    RANGE,
+    REMARK_AFTER,
+    ROCK_AT,
+    SAME,
+    TRACE,
+    UNCERTAIN_AFTER,
+    UNCERTAIN_BEFORE,
+    UNKNOWN_WORDS,
+    VULGAR,
+)
 from wellrecords.units import FEET_PER, GPM_PER, IN_PER_FT, known_unit
 
 Kind = Literal["depth", "bedrock", "water", "yield", "diameter", "elevation"]
@@ -93,6 +125,8 @@ class Reading:
         return "unreadable" in self.flags
 
 
+DENOMINATORS = (2, 3, 4, 5, 6, 8, 16, 32, 64)
+"""Denominators with which people write fractions of a foot, an inch or a gallon."""
 LARGEST = 1e7
 """A larger figure is no reading of a well but digits run together."""
 _NAN = float("nan")
@@ -100,92 +134,6 @@ _INF = float("inf")
 BLANK = Reading(_NAN, _NAN, ("blank",))
 UNKNOWN = Reading(_NAN, _NAN, ("unknown",))
 UNREADABLE = Reading(_NAN, _NAN, ("unreadable",))
-
-_UNKNOWN_WORDS = frozenset(
-    (
-        "n/a", "na", "n.a.", "n.a", "#n/a", "nd", "n/d", "null", "nan", "<na>", "unknown", "unk", "unk.", "unkn",
-        "missing", "blank", "tbd", "no record", "no data", "no info", "not known", "not available", "not recorded",
-        "not reported", "not measured", "not given", "not stated", "?", "??", "???", "-", "--", "---", ".", "*",
-    )
-)  # fmt: skip
-"""Said to be unknown."""
-_DUMMY = r"(?:-9{2,6}|9{4,6})(?:[.,]0+)?"
-"""Nines that stand for "unknown". 999 is left out: it can be a real depth."""
-
-_DRY = re.compile(
-    r"(?:dry|dry ?(?:hole|well|bore|abandoned)|no (?:water|yield)(?: encountered| found| met)?|nil|duster|0 ?\(?dry\)?)"
-    r"[.! ]*"
-)
-_TRACE = re.compile(
-    r"(?:trace|tr\.?|seep|seepage|seeps|damp|moist|very little|negligible|minimal)(?: (?:of )?water)?[.! ]*"
-)
-_AT_GROUND = re.compile(r"(?:at )?(?:the )?(?:surface|ground(?: (?:level|surface))?|land surface|grade)")
-_FLOW_WORD = re.compile(
-    r"\b(?:flowing|flows|flow|flwg|flwng|artesian|artes\.?|overflow|overflows|overflowing|free[- ]flowing)\b"
-)
-_FLOW_FILLER = re.compile(r"\b(?:well|at|about|the|surface|from|top|of|casing|ground|natural(?:ly)?|over)\b|[@,;:()]")
-_NOT_REACHED = re.compile(
-    r"(?:(?:bed ?)?rock )?(?:was )?(?:not|never) (?:encountered|reached|hit|met|found|penetrated|struck|observed)"
-    r"|no (?:bed ?)?rock(?: (?:encountered|reached|hit|met|found))?|did not (?:reach|hit|meet)(?: (?:bed ?)?rock)?"
-    r"|n\.?/?e\.?"
-    r"|overburden only|none (?:encountered|reached|hit|met|found)"
-)
-_NOT_REACHED_DEPTH = re.compile(
-    rf"^(?:{_NOT_REACHED.pattern})(?: (?:to|at|by|in|within|above|before)? ?(?P<depth>.+))?$"
-)
-
-_DATE = re.compile(
-    r"\d{4}-\d{1,2}-\d{1,2}(?:[ t].*)?|\d{1,2}/\d{1,2}/\d{2,4}.*|"
-    r"\d{1,2}[- ](?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*(?:[- ]\d{2,4})?|"
-    r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*[- ]\d{1,4}"
-)
-_UNCERTAIN_BEFORE = re.compile(
-    r"^(?:~|≈|approx(?:imately|\.)?|about|abt\.?|around|circa|ca\.?|c\.|est(?:imated|\.)?|±|\+/-|roughly|maybe|say)\s*"
-)
-_UNCERTAIN_AFTER = re.compile(
-    r"\s*(?:\?+|\*+|~|\(?\b(?:est(?:imated|imate|\.)?|approx(?:imate|imately|\.)?|e)\)?|±|\+/-|\(\?\))$"
-)
-_BELOW_BEFORE = re.compile(
-    r"^(?:<=?|≤|=<|less than|lt|under|below|up to|no more than|not more than|at most|max(?:imum|\.)?)\s*"
-)
-_ABOVE_BEFORE = re.compile(
-    r"^(?:>=?|≥|=>|more than|greater than|gt|over|at least|not less than|in excess of|exceeds|min(?:imum|\.)?)\s*"
-)
-_ABOVE_AFTER = re.compile(r"\s*(?:\+|\bplus|(?:\bor|\band|&) (?:more|over|up|above|greater|better))$")
-_BELOW_AFTER = re.compile(r"\s*(?:-|(?:\bor|\band|&) (?:less|under|below))$")
-_ABOVE_GROUND = re.compile(r"\s*\(?\b(?:above (?:the )?(?:ground|surface|land surface|grade|gl)|agl|ags|above)\)?$")
-_BELOW_GROUND = re.compile(
-    r"\s*\(?\b(?:below (?:the )?(?:ground|surface|land surface|grade|gl|top of casing|toc)(?: (?:surface|level))?|"
-    r"bgl|bgs|b\.g\.l\.?|b\.g\.s\.?|btoc|deep|below|down)\)?$"
-)
-_REMARK_AFTER = re.compile(
-    r"^(?P<figure>.*?\d.*?)\s*(?:@|\bat\b|\bafter\b|\bfor\b|\bwith\b|\bby\b|\bwhen\b|;|\bon\b|\bin\b(?= \d)).*$"
-)
-_RANGE = re.compile(
-    r"^(?:between |from )?(?P<low>.*?\d.*?)\s*(?:\bto\b|\band\b|\bthru\b|\bthrough\b|-|\.\.)\s*(?P<high>\.?\d.*)$"
-)
-_FEET_INCHES = re.compile(
-    r"^(?P<feet>\d+(?:\.\d+)?)\s*(?:'|ft\.?|feet|foot)\s*-?\s*(?P<inches>\d+(?:\.\d+)?(?:\s+\d+/\d+)?|\d+/\d+)\s*(?:\"|in\.?|inch|inches)?$"
-)
-_FIGURE = re.compile(r"^(?P<number>\d+\s+\d+/\d+|\d+-\d+/\d+|\d+/\d+|[\d.,]*\d\.?)\s*(?P<unit>\D.*)?$")
-_FRACTION = re.compile(r"^(?:(?P<whole>\d+)[\s-]+)?(?P<top>\d+)/(?P<bottom>\d+)$")
-_VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
-_SAME = str.maketrans(
-    {
-        "–": "-",
-        "—": "-",
-        "−": "-",
-        "‑": "-",
-        "’": "'",
-        "′": "'",
-        "‘": "'",
-        "”": '"',
-        "″": '"',
-        "“": '"',
-        "`": "'",
-        "\xa0": " ",
-    }
-)
 
 
 def parse_reading(
@@ -231,9 +179,9 @@ def parse_reading(
     column = _Column(kind, known_unit(unit or DEFAULT_UNITS[kind]) or "", decimal)
     if words and tidy in words:
         return _meaning(words[tidy], kind)
-    if tidy in _UNKNOWN_WORDS or re.fullmatch(_DUMMY, tidy):
+    if tidy in UNKNOWN_WORDS or re.fullmatch(DUMMY, tidy):
         return UNKNOWN
-    if _DATE.fullmatch(tidy):
+    if DATE.fullmatch(tidy):
         return replace(UNREADABLE, flags=("unreadable", "date"))
     return _in_words(tidy, column) or _in_figures(tidy, column) or UNREADABLE
 
@@ -254,8 +202,8 @@ class _Column:
 
 
 def _tidy(text: str) -> str:
-    tidy = text.translate(_SAME)
-    for sign, words in _VULGAR.items():
+    tidy = text.translate(SAME)
+    for sign, words in VULGAR.items():
         tidy = tidy.replace(sign, f" {words}")
     return " ".join(tidy.lower().replace("''", '"').split())
 
@@ -278,17 +226,23 @@ def _meaning(meaning: str, kind: str) -> Reading:
 
 
 def _in_words(tidy: str, column: _Column) -> Reading | None:
-    if _DRY.fullmatch(tidy):
+    if DRY.fullmatch(tidy):
         return _meaning("dry", column.kind)
-    if _TRACE.fullmatch(tidy):
+    if TRACE.fullmatch(tidy):
         return _meaning("trace", column.kind)
-    if column.kind == "water" and _AT_GROUND.fullmatch(tidy):
+    if column.kind in ("water", "bedrock") and AT_GROUND.fullmatch(tidy):
         return Reading(0.0, 0.0, ("notation",))
-    if _FLOW_WORD.search(tidy):
+    if column.kind == "bedrock" and OUTCROP.fullmatch(tidy):
+        return Reading(0.0, 0.0, ("notation",))
+    if column.kind == "bedrock" and NOT_REACHED_SHORT.fullmatch(tidy):
+        return _meaning("not_reached", column.kind)
+    if FLOW_WORD.search(tidy):
         return _flowing(tidy, column)
-    missed = _NOT_REACHED_DEPTH.match(tidy)
-    if missed:
-        bare = _meaning("not_reached", column.kind)
+    for pattern, flag in ((DRY_DEPTH, "dry"), (NOT_REACHED, "not_reached")):
+        missed = pattern.fullmatch(tidy)
+        if missed is None:
+            continue
+        bare = _meaning(flag, column.kind)
         if missed["depth"] is None or bare.unreadable or column.kind == "yield":
             return bare
         depth = _in_figures(missed["depth"], column)
@@ -297,7 +251,7 @@ def _in_words(tidy: str, column: _Column) -> Reading | None:
 
 
 def _flowing(tidy: str, column: _Column) -> Reading:
-    rest = " ".join(_FLOW_FILLER.sub(" ", _FLOW_WORD.sub(" ", tidy)).split())
+    rest = " ".join(FLOW_FILLER.sub(" ", FLOW_WORD.sub(" ", tidy)).split())
     bare = _meaning("flowing", column.kind)
     if not rest or bare.unreadable:
         return bare
@@ -332,7 +286,7 @@ def _in_figures(tidy: str, column: _Column) -> Reading | None:
     else:
         reading = _bounded(rest, column)
     if reading is None:
-        remark = _REMARK_AFTER.match(rest)
+        remark = REMARK_AFTER.match(rest)
         if remark is None:
             return None
         inner = _in_figures(remark["figure"], column)
@@ -344,23 +298,30 @@ def _in_figures(tidy: str, column: _Column) -> Reading | None:
 def _without_marks(tidy: str, column: _Column) -> tuple[str, list[str]]:
     """Strip what says how sure the figure is, and from where it was measured."""
     rest, flags = tidy, []
-    for pattern in (_UNCERTAIN_BEFORE, _UNCERTAIN_AFTER):
+    for pattern in (UNCERTAIN_BEFORE, UNCERTAIN_AFTER):
         rest, found = pattern.subn("", rest)
         if found and "uncertain" not in flags:
             flags.append("uncertain")
     if column.kind in ("water", "depth", "bedrock"):
+        if column.kind == "bedrock":
+            rest, found = ROCK_AT.subn("", rest)
+            flags += ["remark"] * bool(found)
         if column.kind == "water":
-            rest, found = _ABOVE_GROUND.subn("", rest)
+            rest, found = LEVEL_WORD.subn("", rest)
+            flags += ["remark"] * bool(found)
+            rest = rest.strip()
+            rest, found = ABOVE_GROUND.subn("", rest)
             if found:
                 flags.append("above_ground")
-        rest, found = _BELOW_GROUND.subn("", rest)
-        if found:
+        rest, found = BELOW_GROUND.subn("", rest)
+        if found and "remark" not in flags:
             flags.append("remark")
     return rest, flags
 
 
 def _bounded(rest: str, column: _Column) -> Reading | None:
-    for before, after, flag in ((_BELOW_BEFORE, _BELOW_AFTER, "below"), (_ABOVE_BEFORE, _ABOVE_AFTER, "at_least")):
+    rest = PLUS_BEFORE_UNIT.sub(r" \g<unit>+", rest)
+    for before, after, flag in ((BELOW_BEFORE, BELOW_AFTER, "below"), (ABOVE_BEFORE, ABOVE_AFTER, "at_least")):
         bare, found = before.subn("", rest)
         if not found:
             bare, found = after.subn("", rest)
@@ -379,10 +340,10 @@ def _bounded(rest: str, column: _Column) -> Reading | None:
 
 
 def _range(rest: str, column: _Column) -> Reading | None:
-    ends = _RANGE.match(rest)
+    ends = RANGE.match(rest)
     if ends is None:
         return None
-    second = _FIGURE.match(ends["high"].strip())
+    second = FIGURE.match(ends["high"].strip())
     low_text = ends["low"].strip()
     if second and second["unit"] and re.fullmatch(r"[\d.,/ ]+", low_text):
         low_text = f"{low_text} {second['unit']}"  # "1 to 5 L/min": the unit stands once, for both
@@ -399,14 +360,14 @@ def _figure(text: str, column: _Column) -> tuple[float, tuple[str, ...]] | None:
     """Return one figure in the canonical unit, and how it was written."""
     text = text.strip().rstrip(",;").strip()
     if column.kind != "yield":
-        pair = _FEET_INCHES.match(text)
+        pair = FEET_INCHES.match(text)
         if pair:
             inches = _number(pair["inches"], column.decimal)
             if inches is None or inches[0] >= 12.0:
                 return None
             feet = float(pair["feet"]) + inches[0] / IN_PER_FT
             return feet * (IN_PER_FT if column.kind == "diameter" else 1.0), ("notation",)
-    match = _FIGURE.match(text)
+    match = FIGURE.match(text)
     if match is None:
         return None
     number = _number(match["number"], column.decimal)
@@ -422,10 +383,10 @@ def _figure(text: str, column: _Column) -> tuple[float, tuple[str, ...]] | None:
 
 
 def _number(text: str, decimal: str) -> tuple[float, tuple[str, ...]] | None:
-    fraction = _FRACTION.match(text)
+    fraction = FRACTION.match(text)
     if fraction:
         top, bottom = int(fraction["top"]), int(fraction["bottom"])
-        if not 0 < top < bottom:  # 8/6 is two diameters, or a date, but no fraction
+        if not 0 < top < bottom or bottom not in DENOMINATORS:  # 8/6 is two diameters, 10/20 two rates or a date
             return None
         return int(fraction["whole"] or 0) + top / bottom, ("notation",)
     other = "," if decimal == "." else "."
@@ -477,7 +438,7 @@ def parse_readings(
     series = pd.Series(np.asarray(uniques, dtype=object), dtype="str")
     mark = re.escape(decimal)
     # A layout's own words go before the figures ("999" may mean unknown).
-    dummies = series.str.strip().str.casefold().isin(list(words or ())) | series.str.fullmatch(_DUMMY)
+    dummies = series.str.strip().str.casefold().isin(list(words or ())) | series.str.fullmatch(DUMMY)
     plain = (series.str.fullmatch(rf"(?:\d{{1,7}}(?:{mark}\d*)?|{mark}\d+)") & ~dummies).to_numpy(dtype=bool)
     if plain.any():
         numbers = series[plain].str.replace(decimal, ".", regex=False)
