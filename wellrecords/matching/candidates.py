@@ -9,7 +9,10 @@ number; or one of the two must be the record of a later state of a well.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -64,29 +67,32 @@ def candidate_pairs(
     later = wells["record_kind"].isin(LATER_KINDS).to_numpy(dtype=bool)
     unknown_depth = np.isnan(alike_depth)
     everywhere = np.zeros(len(wells))
-    found = [
-        *_near_pairs(easting_m, northing_m, error, alike_depth, settings.furthest_m),
-        *_near_pairs(easting_m, northing_m, error, alike_day, settings.furthest_m),
+    searches = [
+        *_searches(easting_m, northing_m, error, alike_depth, settings.furthest_m),
+        *_searches(easting_m, northing_m, error, alike_day, settings.furthest_m),
         # A record of a later state, and a record without a depth and a date, are compared with all around them.
-        *_near_pairs(
+        *_searches(
             easting_m, northing_m, error, everywhere, settings.furthest_m, one_of=later | (unknown_depth & no_day)
         ),
-        _same_number(numbers),
+        partial(_same_number, numbers),
     ]
+    # The trees are searched outside Python's lock, so threads run side by side.
+    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+        found = list(pool.map(lambda search: search(), searches))
     key = np.sort(np.concatenate([np.empty(0, dtype=np.int64), *(_as_key(pairs, len(wells)) for pairs in found)]))
     key = key[np.diff(key, prepend=-1) > 0]
     return np.column_stack(np.divmod(key, max(len(wells), 1)))
 
 
-def _near_pairs(
+def _searches(
     easting_m: np.ndarray,
     northing_m: np.ndarray,
     error_m: np.ndarray,
     alike: np.ndarray,
     furthest_m: float,
     one_of: np.ndarray | None = None,
-) -> Iterator[np.ndarray]:
-    """Yield pairs near in space whose third coordinate differs by at most 1, class of error by class of error.
+) -> Iterator[Callable[[], np.ndarray]]:
+    """Yield searches for pairs near in space whose third coordinate differs by at most 1, by classes of error.
 
     With `one_of`, one record of a pair at least must be among those.
     """
@@ -95,6 +101,7 @@ def _near_pairs(
     # In strips of ground, so that a search finds the last one's part of the tree at hand.
     along = np.lexsort((northing_m, np.floor(easting_m / STRIP_M)))
     members = [along[(known & (classes == number))[along]] for number in range(len(ERROR_CLASSES_M))]
+    places = np.column_stack([easting_m, northing_m, alike])
     worst = [error_m[rows].max() if len(rows) else 0.0 for rows in members]
     for a, rows_a in enumerate(members):
         for b in range(a, len(members)):
@@ -102,25 +109,25 @@ def _near_pairs(
             if not len(rows_a) or not len(rows_b):
                 continue
             radius = min(REACH * float(np.hypot(worst[a], worst[b])), furthest_m) + 1.0
-
-            def tree(rows: np.ndarray, radius: float = radius) -> KDTree:
-                places = np.column_stack([easting_m[rows] / radius, northing_m[rows] / radius, alike[rows]])
-                return KDTree(places, balanced_tree=False)
-
+            scale = np.array([radius, radius, 1.0])
             if one_of is not None:
                 chosen_a, chosen_b = rows_a[one_of[rows_a]], rows_b[one_of[rows_b]]
-                if len(chosen_a):
-                    yield _across(tree(chosen_a), tree(rows_b), chosen_a, rows_b)
-                if a != b and len(chosen_b):
-                    yield _across(tree(rows_a), tree(chosen_b), rows_a, chosen_b)
-            elif a == b:
-                yield rows_a[tree(rows_a).query_pairs(1.0, p=np.inf, output_type="ndarray")]
+                yield partial(_search, places, scale, chosen_a, rows_b)
+                if a != b:
+                    yield partial(_search, places, scale, rows_a, chosen_b)
             else:
-                yield _across(tree(rows_a), tree(rows_b), rows_a, rows_b)
+                yield partial(_search, places, scale, rows_a, rows_b)
 
 
-def _across(tree_a: KDTree, tree_b: KDTree, rows_a: np.ndarray, rows_b: np.ndarray) -> np.ndarray:
-    near = tree_a.sparse_distance_matrix(tree_b, 1.0, p=np.inf, output_type="ndarray")
+def _search(places: np.ndarray, scale: np.ndarray, rows_a: np.ndarray, rows_b: np.ndarray) -> np.ndarray:
+    """Return pairs of one row of `rows_a` and one of `rows_b` that differ by at most `scale` in each coordinate."""
+    if not len(rows_a) or not len(rows_b):
+        return np.empty((0, 2), dtype=np.int64)
+    tree = KDTree(places[rows_a] / scale, balanced_tree=False)
+    if rows_a is rows_b:
+        return rows_a[tree.query_pairs(1.0, p=np.inf, output_type="ndarray")]
+    other = KDTree(places[rows_b] / scale, balanced_tree=False)
+    near = tree.sparse_distance_matrix(other, 1.0, p=np.inf, output_type="ndarray")
     return np.column_stack([rows_a[near["i"]], rows_b[near["j"]]])
 
 

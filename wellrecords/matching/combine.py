@@ -45,13 +45,13 @@ SAME_DEPTH_FT = 5.0
 
 def combine(
     wells: pd.DataFrame, layers: pd.DataFrame, water_zones: pd.DataFrame, cluster: np.ndarray
-) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.Series]:
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame, np.ndarray]:
     """Make one row of each group of records.
 
     Parameters
     ----------
     wells, layers, water_zones : pandas.DataFrame
-        The canonical tables.
+        The canonical tables; the index of `wells` counts from 0.
     cluster : ndarray of int, shape (n,)
         Group of each well record.
 
@@ -60,22 +60,23 @@ def combine(
     wells, layers, water_zones : pandas.DataFrame
     provenance : pandas.DataFrame
         `PROVENANCE_COLUMNS`.
-    kept : pandas.Series
-        For each absorbed record (its `record_id` is the index): the record that it went into.
+    absorbed : ndarray of int, shape (m, 2)
+        Row of each absorbed record in `wells`, and row of the record that it went into.
     """
     sizes = np.bincount(cluster)
     grouped = sizes[cluster] > 1
     alone = wells.loc[~grouped]
     if not grouped.any():
         none = pd.DataFrame({name: pd.Series(dtype=dtype) for name, dtype in PROVENANCE_COLUMNS.items()})
-        return wells, layers, water_zones, none, pd.Series(dtype=TEXT)
+        return wells, layers, water_zones, none, np.empty((0, 2), dtype=np.int64)
     members = wells.loc[grouped].assign(cluster=cluster[grouped])
     members = _in_order(members)
     first = ~members["cluster"].duplicated().to_numpy()
     group = np.cumsum(first) - 1
     leader = np.flatnonzero(first)[group]
     kept = members.loc[first].copy()
-    provenance = []
+    ids = members["record_id"].to_numpy(dtype=object)
+    givers: list[tuple[str, np.ndarray, np.ndarray]] = []
     kind = members["record_kind"].to_numpy(dtype=object)
     depth = members["total_depth_ft"].to_numpy(dtype=float)
     # After a deepening only records of the deepened hole speak of its water, its yield and its depth.
@@ -86,27 +87,28 @@ def combine(
         said = _said(members, columns[0])
         if columns[0] in OF_THE_STATE:
             said = said & ~earlier
-        provenance.append(_take(members, kept, columns, said, group))
+        givers.append((columns[0].removesuffix("_low"), *_take(members, kept, columns, said, group)))
     # The best-known place: members are ordered by other merits, so choose by error, then by that order.
     error = members["position_error_m"].to_numpy(dtype=float)
     least = pd.Series(error).groupby(group).transform("min").to_numpy()
-    provenance.append(_take(members, kept, PLACE, error <= least, group))
+    givers.append(("position", *_take(members, kept, PLACE, error <= least, group)))
     kept["private"] = members["private"].astype(bool).groupby(group).any().to_numpy()
     sealed = pd.Series(kind == "abandoned").groupby(group).any().to_numpy()
     repaired = pd.Series(kind == "repaired").groupby(group).any().to_numpy() & (kept["record_kind"] == "new").to_numpy()
     kept.loc[repaired, "record_kind"] = "repaired"
     kept.loc[sealed, "record_kind"] = "abandoned"
     kept.loc[sealed, "well_use"] = "unused"
-    into = pd.Series(kept["record_id"].to_numpy()[group], index=members["record_id"].to_numpy(), dtype=TEXT)
-    absorbed = into[into.index != into]
-    rank = pd.Series(np.arange(len(members)), index=members["record_id"].to_numpy())
+    into = pd.Series(ids[leader], index=ids, dtype=TEXT)
+    rank = pd.Series(np.arange(len(members)), index=ids)
+    rows = members.index.to_numpy()
+    absorbed = np.column_stack([rows, rows[leader]])[leader != np.arange(len(rows))]
     merged_wells = pd.concat([alone, kept.drop(columns="cluster")], ignore_index=True)
     merged_wells = merged_wells.sort_values("record_id", kind="stable").reset_index(drop=True)
     return (
         merged_wells,
         _children(layers, into, rank, LAYER_COLUMNS),
         _children(water_zones, into, rank, WATER_ZONE_COLUMNS),
-        pd.concat(provenance, ignore_index=True).sort_values(["record_id", "column"], ignore_index=True),
+        _provenance(members, ids, np.flatnonzero(first), givers),
         absorbed,
     )
 
@@ -144,8 +146,8 @@ def _said(members: pd.DataFrame, column: str) -> np.ndarray:
 
 def _take(
     members: pd.DataFrame, kept: pd.DataFrame, columns: tuple[str, ...], said: np.ndarray, group: np.ndarray
-) -> pd.DataFrame:
-    """Give each kept row the value of the first member that says something; write down where it came from."""
+) -> tuple[np.ndarray, np.ndarray]:
+    """Give each kept row the value of the first member that says something; return who gave and who took."""
     places = np.flatnonzero(said)
     _, first = np.unique(group[places], return_index=True)
     giver = places[first]
@@ -154,19 +156,28 @@ def _take(
         values = kept[column].array.copy()
         values[taker] = members[column].array[giver]
         kept[column] = values
-    from_id = members["record_id"].to_numpy()[giver]
-    to_id = kept["record_id"].to_numpy()[taker]
-    other = from_id != to_id
-    name = columns[0].removesuffix("_low")
-    return pd.DataFrame(
+    return giver, taker
+
+
+def _provenance(
+    members: pd.DataFrame, ids: np.ndarray, leaders: np.ndarray, givers: list[tuple[str, np.ndarray, np.ndarray]]
+) -> pd.DataFrame:
+    """Write down each value that another record than the kept one gave."""
+    names = np.concatenate([np.full(len(giver), number) for number, (_, giver, _) in enumerate(givers)])
+    giver = np.concatenate([giver for _, giver, _ in givers])
+    taker = leaders[np.concatenate([taker for _, _, taker in givers])]
+    other = giver != taker
+    names, giver, taker = names[other], giver[other], taker[other]
+    told = pd.DataFrame(
         {
-            "record_id": to_id[other],
-            "column": name if columns != PLACE else "position",
-            "from_record_id": from_id[other],
-            "source": members["source"].to_numpy()[giver][other],
-            "source_record_id": members["source_record_id"].to_numpy()[giver][other],
+            "record_id": ids[taker],
+            "column": np.array([name for name, _, _ in givers], dtype=object)[names],
+            "from_record_id": ids[giver],
+            "source": members["source"].array[giver],
+            "source_record_id": members["source_record_id"].array[giver],
         }
     ).astype(PROVENANCE_COLUMNS)
+    return told.sort_values(["record_id", "column"], ignore_index=True)
 
 
 def _children(table: pd.DataFrame, into: pd.Series, rank: pd.Series, columns: dict[str, str]) -> pd.DataFrame:

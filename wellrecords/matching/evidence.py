@@ -240,7 +240,8 @@ def _number_codes(numbers: pd.Series) -> pd.Series:
     it in the next. Numbers of less than three signs say nothing.
     """
     plain = numbers.astype("string").str.upper().str.replace(r"[^A-Z0-9]", "", regex=True)
-    plain = plain.str.replace(r"^[A-Z0]+(?=[1-9])", "", regex=True)
+    core = plain.str.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ0")
+    plain = core.where(core != "", plain)
     return plain.where(plain.str.len() >= 3).reset_index(drop=True)
 
 

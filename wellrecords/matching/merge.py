@@ -145,16 +145,14 @@ def _with_learnt_chance(
 
 
 def _account(
-    wells: pd.DataFrame, absorbed: pd.Series, pairs: np.ndarray, score: np.ndarray, cluster: np.ndarray
+    wells: pd.DataFrame, absorbed: np.ndarray, pairs: np.ndarray, score: np.ndarray, cluster: np.ndarray
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Write down each absorbed record: where it went, how sure that is, and why."""
-    rows = wells.set_index("record_id", drop=False).loc[absorbed.index]
-    kept = wells.set_index("record_id", drop=False).loc[absorbed.to_numpy()]
+    rows, kept = wells.iloc[absorbed[:, 0]], wells.iloc[absorbed[:, 1]]
     inside = cluster[pairs[:, 0]] == cluster[pairs[:, 1]]
     best = np.full(len(wells), -np.inf)
     np.maximum.at(best, pairs[inside].ravel(), np.repeat(score[inside], 2))
-    best_of = pd.Series(best, index=wells["record_id"].to_numpy())
-    same_source = rows["source"].to_numpy() == kept["source"].to_numpy()
+    same_source = (rows["source"].array == kept["source"].array).astype(bool)
     kind, kept_kind = rows["record_kind"].to_numpy(dtype=object), kept["record_kind"].to_numpy(dtype=object)
     relation = np.select(
         [
@@ -168,15 +166,15 @@ def _account(
     )
     merged = pd.DataFrame(
         {
-            "record_id": absorbed.index,
-            "kept_record_id": absorbed.to_numpy(),
-            "source": rows["source"].to_numpy(),
-            "source_record_id": rows["source_record_id"].to_numpy(),
-            "score": best_of.loc[absorbed.index].to_numpy(),
+            "record_id": rows["record_id"].array,
+            "kept_record_id": kept["record_id"].array,
+            "source": rows["source"].array,
+            "source_record_id": rows["source_record_id"].array,
+            "score": best[absorbed[:, 0]],
             "why": relation,
         }
     ).astype(MERGED_COLUMNS)
-    history = rows.assign(kept_record_id=absorbed.to_numpy(), relation=relation)
+    history = rows.assign(kept_record_id=kept["record_id"].array, relation=relation)
     by = ["kept_record_id", "record_id"]
     return (
         merged.sort_values(by, ignore_index=True),
