@@ -27,12 +27,14 @@ from wellrecords.report.map import MapParts, build_map
 from wellrecords.report.page import render_page, write_page
 from wellrecords.report.ramp import Ramp
 from wellrecords.report.settings import ReportSettings
+from wellrecords.report.site_section import site_section
 from wellrecords.report.well_drawing import draw_well
 from wellrecords.report.well_layout import layout_of, layout_parts
 
 if TYPE_CHECKING:
     from wellrecords.bid import Bid
     from wellrecords.lots import LotEstimate
+    from wellrecords.siting import Siting
 
 Audience = Literal["contractor", "owner"]
 
@@ -47,6 +49,7 @@ def write_lot_report(
     lot: BaseGeometry | None = None,
     name: str | None = None,
     design: pd.DataFrame | None = None,
+    siting: Siting | None = None,
     context_layers: Mapping[str, gpd.GeoDataFrame | gpd.GeoSeries] | None = None,
     audience: Audience = "contractor",
     prepared_on: date | None = None,
@@ -75,6 +78,8 @@ def write_lot_report(
     design : DataFrame, optional
         One row a draw: what construction and water system came to. Beside
         the bid's quantities it feeds the drawing and the table of sizes.
+    siting : Siting, optional
+        Of `wellrecords.siting`: where on the lot the well may stand.
     context_layers : mapping of str to GeoDataFrame, optional
         Lines or areas to draw beneath the wells ("roads", "streams", ...).
     audience : {"contractor", "owner"}, default="contractor"
@@ -126,6 +131,8 @@ def write_lot_report(
         notes=() if owner else tuple(note for note in (estimate.technical_words, *estimate.notes) if note),
         money=bid_section(priced, owner=owner) if priced is not None else None,
         no_bid=lot_words.no_bid(estimate, bid, figures, owner=owner),
+        # Where no bid is given no dollar stands on the page, so that none is taken for one.
+        site=site_section(siting, priced, owner=owner, costs=figures and not owner) if siting is not None else None,
         drawing=draw_well(layout) if layout else None,
         parts=layout_parts(bid, design) if figures else None,
         neighbours=None if owner else _neighbour_table(estimate, settings),

@@ -1,0 +1,182 @@
+"""What a lot's report says about where on the lot the well may stand.
+
+Names on a site plan may be people's ("the Larkins' drain field"): the owner's
+version calls each feature by its kind.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from wellrecords.report import wording
+from wellrecords.report.site_plan import draw_site_plan, letters
+from wellrecords.siting.siting import BEFORE_DIGGING, LOCAL_CODE
+
+if TYPE_CHECKING:
+    from wellrecords.bid import Bid
+    from wellrecords.siting import Siting
+
+CAUTIONS = (LOCAL_CODE, BEFORE_DIGGING)
+ONLY_WHAT_IS_DRAWN = (
+    "Only what is drawn on the site plan is kept away from. Walk the lot and its neighbours before the well is staked: "
+    "old wells, buried tanks, privies, drains and lines are often on no plan."
+)
+MAST = "Never raise a mast within 20 ft of an overhead line whose voltage is not known."
+NOT_IN_THE_BID = (
+    "The cost of a place is what it adds over the lot: water line, rig’s way, levelling and room to spare, at the "
+    "prices of the setbacks file. It ranks the places and is no part of the bid."
+)
+
+
+def site_section(siting: Siting, bid: Bid | None, *, owner: bool, costs: bool) -> dict[str, Any]:
+    """Return what the template shows of a siting.
+
+    Parameters
+    ----------
+    siting : Siting
+    bid : Bid or None
+        Its length of trench is set beside those of the places.
+    owner : bool
+        Calls features by their kind.
+    costs : bool
+        Shows what each place costs.
+
+    Returns
+    -------
+    dict
+        `lead`, `plan` (SVG), `facts`, `zones`, `places` and `features` (head
+        and rows of text, every cell for autoescape), `conflicts`, `sentences`.
+    """
+    names = _names(siting, owner)
+    return {
+        "lead": _lead(siting),
+        "plan": draw_site_plan(siting),
+        "facts": _facts(siting),
+        "zones": _zones(siting),
+        "places": _places(siting, names, costs),
+        "features": _features(siting, names),
+        "conflicts": [
+            replace(one, features=_named(one.features, names), proposed=_named(one.proposed, names)).sentence
+            for one in siting.conflicts
+        ],
+        "sentences": _sentences(siting, bid, names, costs),
+    }
+
+
+def _names(siting: Siting, owner: bool) -> dict[str, str]:
+    """Return what to call each feature: its name, or for the owner its kind and letter."""
+    boundary, *others = siting.features["feature"]
+    if not owner:
+        return {name: name for name in (boundary, *others)}
+    kinds = siting.features["label"].to_list()
+    lettered = [f"{kind} ({letter})" for kind, letter in zip(kinds[1:], letters(len(others)), strict=True)]
+    return dict(zip((boundary, *others), (kinds[0], *lettered), strict=True))
+
+
+def _named(features: tuple[str, ...], names: dict[str, str]) -> tuple[str, ...]:
+    return tuple(names[feature] for feature in features)
+
+
+def _lead(siting: Siting) -> str:
+    if siting.ground_area_ft2 <= 0:
+        return "By the setbacks that are set, no ground is left on this lot where a well may stand."
+    share = wording.percent(siting.ground_area_ft2 / siting.lot_area_ft2)
+    return (
+        f"By the setbacks that are set, a well may stand on {_area(siting.ground_area_ft2)} of the lot ({share}). "
+        f"{_numbered(len(siting.candidates))}"
+    )
+
+
+def _numbered(places: int) -> str:
+    return "The plan marks the best place." if places == 1 else f"The plan numbers the best {places} places from 1."
+
+
+def _facts(siting: Siting) -> list[tuple[str, str]]:
+    return [
+        ("The lot", f"{_area(siting.lot_area_ft2)} ({siting.lot_area_ft2 / 43_560:.1f} acres)"),
+        ("A well may stand on", _area(siting.ground_area_ft2) if siting.ground_area_ft2 else "none"),
+    ]
+
+
+def _zones(siting: Siting) -> list[tuple[str, str]]:
+    """Return what each kind of feature takes from the lot, the most first; zones overlap."""
+    taking = siting.zones[siting.zones["area_ft2"] > 0].sort_values("area_ft2", ascending=False, kind="stable")
+    return [(_upper(row["label"]), _area(row["area_ft2"])) for row in taking.to_dict("records")]
+
+
+def _places(siting: Siting, names: dict[str, str], costs: bool) -> dict[str, Any] | None:
+    if not len(siting.candidates):
+        return None
+    tightest = siting.distances.groupby("rank").head(1).set_index("rank")
+    head = ["Place", "Water line", "Rig’s way", "Slope", "Nearest limit", "Away", "Asked", "Latitude, longitude"]
+    rows = []
+    for place in siting.candidates.to_dict("records"):
+        limit = tightest.loc[place["rank"]]
+        blocked = not pd.isna(place["rig_access"]) and not place["rig_access"]
+        row = [
+            str(place["rank"]),
+            _feet(place["trench_ft"]),
+            "none found" if blocked else _feet(place["access_ft"]),
+            f"{place['slope_percent']:.0f}%" if np.isfinite(place["slope_percent"]) else wording.MISSING,
+            names[limit["feature"]],
+            _tenths(limit["distance_ft"]),
+            _tenths(limit["required_ft"]),
+            f"{place['latitude']:.6f}, {place['longitude']:.6f}",
+        ]
+        rows.append([*row, wording.small_money(place["cost_usd"])] if costs else row)
+    return {"head": [*head, "Cost"] if costs else head, "rows": rows, "words": 4}
+
+
+def _features(siting: Siting, names: dict[str, str]) -> list[list[str]]:
+    """Return a row a feature: letter, name, setback, what is asked in all, what it takes from the lot."""
+    rows = []
+    for letter, row in zip(["", *letters(len(siting.features) - 1)], siting.features.to_dict("records"), strict=True):
+        name = names[row["feature"]].removesuffix(f" ({letter})")
+        kind = "" if name.lower().startswith(row["label"].lower()) else f" ({row['label']})"
+        planned = ", planned" if row["proposed"] else ""
+        rows.append(
+            [
+                letter or "edge",
+                f"{_upper(name)}{kind}{planned}",
+                _feet(row["setback_ft"]),
+                _feet(row["mast_clearance_ft"]) if row["mast_clearance_ft"] > 0 else wording.MISSING,
+                _feet(row["required_ft"]),
+                _area(row["taken_ft2"]) if row["taken_ft2"] > 0 else "nothing",
+            ]
+        )
+    return rows
+
+
+def _sentences(siting: Siting, bid: Bid | None, names: dict[str, str], costs: bool) -> list[str]:
+    told = []
+    first = siting.candidates["trench_ft"].iloc[0] if len(siting.candidates) else np.nan
+    if bid is not None and "trench_ft" in bid.quantities and np.isfinite(first):
+        reckoned = float(bid.quantities["trench_ft"].median())
+        told.append(f"The bid reckons with {_feet(reckoned)} of trench; place 1 needs {_feet(first)}.")
+    if costs and len(siting.candidates):
+        told.append(NOT_IN_THE_BID)
+    # A note may name a feature: the owner's version holds none of those names.
+    hidden = [name for name, shown in names.items() if shown != name]
+    told += [note for note in siting.notes if note in CAUTIONS or not any(name in note for name in hidden)]
+    return [*told, MAST, ONLY_WHAT_IS_DRAWN]
+
+
+def _area(value_ft2: float) -> str:
+    """Return an area to 100 square feet, a small one to 10."""
+    return f"{wording.round_half_up(value_ft2, 100.0 if value_ft2 >= 2000.0 else 10.0):,.0f} ft²"
+
+
+def _feet(value_ft: float) -> str:
+    return f"{value_ft:,.0f} ft" if np.isfinite(value_ft) else wording.MISSING
+
+
+def _tenths(value_ft: float) -> str:
+    return f"{value_ft:,.1f} ft"
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
