@@ -174,6 +174,25 @@ def test_planted_duplicates_of_the_sample_region_are_found(sample):
     assert right / true >= 0.95
 
 
+def test_the_rock_surface_read_from_the_layers_is_the_true_one(sample):
+    changes = read_table(sample[0].region.store, "changes")
+    filled = changes[changes["rule"] == "rock_from_layers"]
+    records = pd.read_csv(TRUTH / "records.csv", dtype=str)
+    records["file_row"] = records["file_row"].astype(int)
+    records["source"] = records["file"].map(SOURCE_OF)
+    own = filled["record_id"].str.split(":").str[1].str.split("[~#]", regex=True).str[0]
+    filled = filled.assign(source_record_id=own.astype(str), source=filled["source"].astype(str))
+    wells = pd.read_csv(TRUTH / "wells.csv")
+    known = filled.merge(records, on=["source", "source_record_id", "file_row"]).merge(wells, on="well_id")
+    assert len(known) == len(filled) > 100
+    figure = pd.to_numeric(known["after"], errors="coerce")
+    reached = figure.notna()
+    # The log is in whole feet, and where a layer ends is read off the rods.
+    assert (figure - known["depth_to_bedrock_ft"]).abs()[reached].max() < 3.0
+    assert known["reached_bedrock"].astype(bool)[reached].all()
+    assert not known["reached_bedrock"].astype(bool)[~reached].any()
+
+
 def _pairs(sizes: pd.Series) -> int:
     return int((sizes * (sizes - 1) // 2).sum())
 

@@ -232,6 +232,7 @@ def mend(raw: RawTable, mended: pd.DataFrame, mended_file: str) -> Mending:
                     column=beyond[0],
                     value=row[beyond[0]],
                     code="mended_row_ragged",
+                    private=True,
                 )
             )
             continue
