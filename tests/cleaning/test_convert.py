@@ -329,6 +329,7 @@ def test_dates_in_three_columns():
 def test_places_that_cannot_stand_are_held_back_each_for_its_reason():
     converted = convert(
         {"Lon": "", "Lat": ""},
+        {"Lat": ""},
         {"Lon": "0", "Lat": "0"},
         {"Lon": "-70", "Lat": "45"},
         {"Lon": "-80.5", "Lat": "40.5"},
@@ -336,6 +337,7 @@ def test_places_that_cannot_stand_are_held_back_each_for_its_reason():
         {},
     )
     assert converted.held_back["reason"].tolist() == [
+        "no_position",
         "no_position",
         "zero_coordinates",
         "round_degree_dummy",
@@ -476,7 +478,7 @@ files = st.lists(st.fixed_dictionaries(texts), min_size=1, max_size=15)
 LAND = land()
 
 
-@settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 @given(files, st.randoms(use_true_random=False))
 def test_nothing_is_lost_nothing_is_silent_and_order_does_not_matter(rows, random):
     raw = raw_of(*rows)

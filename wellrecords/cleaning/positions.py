@@ -142,7 +142,8 @@ def _way(
     if rules.kind == "parcel":
         return _parcels(rules, findings, land)
     x_texts, y_texts = _pair(rules, findings)
-    asked = ((x_texts != "") | (y_texts != "")).to_numpy()
+    # Half a place is none; one text that could not be cut in two is a place that cannot be read.
+    asked = (y_texts != "" if rules.pair else (x_texts != "") & (y_texts != "")).to_numpy()
     original = (y_texts + ", " + x_texts).to_numpy(dtype=object)
     count = findings.count
     mend = np.full(count, "", dtype=object)
