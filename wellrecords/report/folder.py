@@ -15,7 +15,8 @@ from pyproj import Transformer
 
 from wellrecords.bid import Bid
 from wellrecords.errors import WellRecordsError
-from wellrecords.interpolation import IntervalKriging
+from wellrecords.interpolation import IntervalKriging, surface
+from wellrecords.interpolation.surface import SUPPORT
 from wellrecords.lots import EstimateSettings, SupportSettings
 from wellrecords.lots.support import rate_support
 from wellrecords.report import wording
@@ -175,34 +176,34 @@ def region_surfaces(
     plane = Transformer.from_crs(WGS84, crs, always_xy=True)
     places = np.column_stack(plane.transform(wells["longitude"].to_numpy(), wells["latitude"].to_numpy()))
     (west, south), (east, north) = places.min(axis=0).tolist(), places.max(axis=0).tolist()
-    step = max(east - west, north - south) / cells
-    easting = np.arange(west + step / 2, east, step)
-    northing = np.arange(south + step / 2, north, step)
-    grid = np.column_stack([axis.ravel() for axis in np.meshgrid(easting, northing)])
+    cell_m = max(east - west, north - south) / cells
     error = wells["position_error_m"].to_numpy()
+    rules = support or SupportSettings()
     surfaces = []
     for key, title in SURFACES.items():
         low, high = wells[f"{key}_low"].to_numpy(), wells[f"{key}_high"].to_numpy()
         read = ~np.isnan(low)
         if read.sum() < LEAST_WELLS:
             continue
-        rated = rate_support(grid, places[read], error[read], support or SupportSettings()).support
-        said = rated != "none"
         model = IntervalKriging(transform="identity" if key == "depth_to_water_ft" else "log")
         model.fit(places[read], low[read], high[read], error[read])
-        values = np.full(len(grid), np.nan)
-        values[said] = model.predict(grid[said]).quantile(0.5)
-        shape = len(northing), len(easting)
+
+        def rate(
+            points: np.ndarray, readings: np.ndarray = places[read], errors: np.ndarray = error[read]
+        ) -> np.ndarray:
+            return rate_support(points, readings, errors, rules).support
+
+        drawn = surface(model, (west, south, east, north), cell_m, support=rate)
         surfaces.append(
             MapSurface(
                 key,
                 title,
-                easting,
-                northing,
-                values.reshape(shape),
+                drawn.easting,
+                drawn.northing,
+                drawn.median,
                 crs,
                 unit="gpm" if key == "yield_gpm" else "ft",
-                support=rated.reshape(shape),
+                support=np.array(SUPPORT)[drawn.support],
             )
         )
     return surfaces
