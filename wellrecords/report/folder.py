@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -187,13 +188,9 @@ def region_surfaces(
             continue
         model = IntervalKriging(transform="identity" if key == "depth_to_water_ft" else "log")
         model.fit(places[read], low[read], high[read], error[read])
-
-        def rate(
-            points: np.ndarray, readings: np.ndarray = places[read], errors: np.ndarray = error[read]
-        ) -> np.ndarray:
-            return rate_support(points, readings, errors, rules).support
-
-        drawn = surface(model, (west, south, east, north), cell_m, support=rate)
+        drawn = surface(
+            model, (west, south, east, north), cell_m, support=partial(_support, places[read], error[read], rules)
+        )
         surfaces.append(
             MapSurface(
                 key,
@@ -207,6 +204,10 @@ def region_surfaces(
             )
         )
     return surfaces
+
+
+def _support(readings: np.ndarray, error_m: np.ndarray, rules: SupportSettings, points: np.ndarray) -> np.ndarray:
+    return rate_support(points, readings, error_m, rules).support
 
 
 def file_name(kind: str, name: str, version: str = "") -> str:
