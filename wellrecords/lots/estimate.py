@@ -10,7 +10,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from wellrecords.lots.evidence import Evidence, LotPlaces, gather_evidence, lot_places
+from wellrecords.lots.evidence import SHOWN_COLUMNS, Evidence, LotPlaces, gather_evidence, lot_places
 from wellrecords.lots.joint import copula_levels
 from wellrecords.lots.laws import FEET, LocalLaws
 from wellrecords.lots.paths import Paths, draw_paths
@@ -21,23 +21,7 @@ from wellrecords.lots.words import lot_notes, plain_words, technical_words
 QUANTITIES = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
 CURVE_STEP_FT = 10.0
 SHOWN_NEIGHBOURS = 40
-NEIGHBOUR_COLUMNS = [
-    "record_id",
-    "longitude",
-    "latitude",
-    "distance_m",
-    "weight",
-    "total_depth_ft",
-    "depth_to_bedrock_ft_low",
-    "depth_to_bedrock_ft_high",
-    "depth_to_water_ft_low",
-    "depth_to_water_ft_high",
-    "yield_gpm_low",
-    "yield_gpm_high",
-    "private",
-    "source",
-    "drilled_on",
-]
+NEIGHBOUR_COLUMNS = [*SHOWN_COLUMNS[:3], "distance_m", "weight", *SHOWN_COLUMNS[3:]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,22 +145,24 @@ def _draw(
     said = evidence.nearness["depth_to_target_ft"].support != NONE
     if evidence.laws is not None and said.any():
         laws = evidence.laws.at(places.coordinates)
-        feet = np.empty((m, n))
-        met = np.zeros(m)
+        target, dry = np.empty((m, n)), evidence.dry_below_gpm
+        below_dry = laws.chance_below(FEET, dry)
+        deepest = np.array([one.max_depth_ft for one in asked])[:, None]
+        dry_draws = np.stack([np.interp(*r) for r in zip(deepest - start, [FEET] * m, below_dry, strict=True)])
         for gpm in np.unique(targets):
-            lot = np.flatnonzero(targets == gpm)
-            feet[lot] = laws.take(lot).feet_to(gpm, levels[2])
+            rows = np.flatnonzero(targets == gpm)
+            drawn = start[rows] + laws.take(rows).feet_to(gpm, levels[2])
+            shallow = evidence.shallow_ft[rows]
+            target[rows] = np.maximum(drawn, shallow[:, rng.integers(shallow.shape[1], size=n)])
             if evidence.gravels is not None:
-                met[lot] = evidence.gravels.chance(places.coordinates[lot], gpm)
-        target = start + feet
-        below_dry = laws.chance_below(FEET, evidence.dry_below_gpm)
-        room = np.array([one.max_depth_ft for one in asked])[:, None] - start
-        dry_draws = np.stack([np.interp(r, FEET, row, left=1.0) for r, row in zip(room, below_dry, strict=True)])
-        if evidence.gravels is not None:
-            rock = columns["depth_to_bedrock_ft"]
-            in_gravel = (rng.uniform(size=(m, n)) < met[:, None]) & (rock >= evidence.gravels.least_cover_ft)
-            target = np.where(in_gravel, rng.choice(evidence.gravels.depth_share, (m, n)) * rock, target)
-            dry_draws = np.where(in_gravel, 0.0, dry_draws)
+                met = evidence.gravels.chance(places.coordinates[rows], gpm)[:, None]
+                rock = columns["depth_to_bedrock_ft"][rows]
+                found = (rng.uniform(size=rock.shape) < met) & (rock >= evidence.gravels.least_cover_ft)
+                in_gravel[rows] = found
+                target[rows] = np.where(
+                    found, rng.choice(evidence.gravels.depth_share, rock.shape) * rock, target[rows]
+                )
+        dry_draws = np.where(in_gravel, 0.0, dry_draws)
         columns["depth_to_target_ft"] = np.where(target > settings.deepest_ft, np.inf, target)
     for name in QUANTITIES:
         columns[name][(evidence.nearness[name].support == NONE) | ~said] = np.nan
@@ -405,7 +391,7 @@ class _Yields:
 def _neighbours(evidence: Evidence, place: np.ndarray, said: bool) -> pd.DataFrame:
     """Return the wells leaned on, weightiest first; the nearest, without weight, where nothing is said."""
     if not len(evidence.wells):
-        return evidence.wells.assign(distance_m=0.0, weight=0.0)[NEIGHBOUR_COLUMNS]
+        return evidence.neighbour_table.assign(distance_m=0.0, weight=0.0)[NEIGHBOUR_COLUMNS]
     if said and evidence.laws is not None:
         index, distance, weight = (part[0] for part in evidence.laws.neighbours(place[None, :]))
         row = evidence.laws.stops.row[index]
@@ -415,6 +401,7 @@ def _neighbours(evidence: Evidence, place: np.ndarray, said: bool) -> pd.DataFra
         distance = np.hypot(*(evidence.coordinates - place).T)
         row = np.argsort(distance, kind="stable")[:SHOWN_NEIGHBOURS]
         distance, weight = distance[row], np.zeros(len(row))
-    table = evidence.wells.iloc[row].assign(distance_m=distance, weight=weight)
-    table = table.sort_values(["weight", "distance_m"], ascending=[False, True]).head(SHOWN_NEIGHBOURS)
+    order = np.lexsort((distance, -weight))[:SHOWN_NEIGHBOURS]
+    table = evidence.neighbour_table.iloc[row[order]]
+    table = table.assign(distance_m=distance[order], weight=weight[order])
     return table[NEIGHBOUR_COLUMNS].reset_index(drop=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import geopandas as gpd
@@ -19,15 +20,36 @@ from wellrecords.lots.joint import normal_correlation
 from wellrecords.lots.laws import LawMap
 from wellrecords.lots.learning import fit_laws
 from wellrecords.lots.settings import EstimateSettings
-from wellrecords.lots.stopping import MISSING, Stops, read_stops
+from wellrecords.lots.stopping import AT_LEAST, EXACT, LOGGED, MISSING, Stops, read_stops
 from wellrecords.lots.support import Nearness, rate_support
 from wellrecords.schema import WELL_COLUMNS, WGS84, conform
 
 LEAST_ROCK_READINGS = 5
-"""With fewer readings of the top of rock, water may start at the ground."""
+LEAST_ROCK_SHARE = 0.1
+"""With fewer readings of the top of rock, or a smaller share of wells with one, the ground is not taken for rock."""
+FINISHED_WELLS = 60
+"""Nearest wells whose depths say how shallow wells are finished, where rock is not on record."""
 JOINT_WELLS = 2000
 MAPPED = ("depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
 JOINT_ORDER = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
+
+
+SHOWN_COLUMNS = [
+    "record_id",
+    "longitude",
+    "latitude",
+    "total_depth_ft",
+    "depth_to_bedrock_ft_low",
+    "depth_to_bedrock_ft_high",
+    "depth_to_water_ft_low",
+    "depth_to_water_ft_high",
+    "yield_gpm_low",
+    "yield_gpm_high",
+    "private",
+    "source",
+    "drilled_on",
+]
+"""Columns of the wells that an estimate shows."""
 
 
 @dataclass(frozen=True)
@@ -199,8 +221,11 @@ class Evidence:
         By quantity; those of which nothing is known are absent.
     laws : LawMap or None
     gravels : GravelMap or None
-    water_starts_at : {"ground", "bedrock", "bedrock and water level"}
-        Where fractures may give water: below which depth.
+    water_starts_at : {"ground", "water level", "bedrock", "bedrock and water level"}
+        Below which depth water may be met.
+    shallow_ft : ndarray of shape (m, k)
+        Where top of rock is not on record: depths of the shallowest third of
+        the wells around. A well is not finished shallower than such. 0 in rock.
     correlation : ndarray of shape (4, 4)
         Of `JOINT_ORDER`.
     nearness : mapping of str to Nearness
@@ -218,6 +243,7 @@ class Evidence:
     laws: LawMap | None
     gravels: GravelMap | None
     water_starts_at: str
+    shallow_ft: np.ndarray
     correlation: np.ndarray
     nearness: Mapping[str, Nearness]
     within_1km: np.ndarray
@@ -225,6 +251,28 @@ class Evidence:
     nearest_m: np.ndarray
     dry_below_gpm: float
     level_residual_ft: np.ndarray
+
+    @cached_property
+    def noted(self) -> dict[str, np.ndarray]:
+        """Columns that the notes read, as arrays."""
+        drilled = self.wells["drilled_on"]
+        rock = self.wells["main_rock"]
+        return {
+            "position_error_m": self.wells["position_error_m"].to_numpy(dtype=float),
+            "total_depth_ft": self.wells["total_depth_ft"].to_numpy(dtype=float),
+            "age_years": ((drilled.max() - drilled).dt.days / 365.25).to_numpy(dtype=float),
+            "main_rock": np.array(["" if pd.isna(name) else str(name) for name in rock], dtype=object),
+        }
+
+    @cached_property
+    def neighbour_table(self) -> pd.DataFrame:
+        """The wells, in the columns that an estimate shows."""
+        return self.wells[SHOWN_COLUMNS]
+
+    @cached_property
+    def tree(self) -> cKDTree | None:
+        """Of the wells; None where there are none."""
+        return cKDTree(self.coordinates) if len(self.coordinates) else None
 
     def quantiles(self, quantity: str, levels: np.ndarray) -> np.ndarray:
         """Quantiles of a mapped quantity at the lots, shape (m, n_levels); NaN without a model."""
@@ -241,6 +289,8 @@ class Evidence:
 def _start(rule: str, rock_ft: np.ndarray, water_ft: np.ndarray) -> np.ndarray:
     if rule == "ground":
         return np.zeros_like(rock_ft)
+    if rule == "water level":
+        return np.fmax(water_ft, 0.0)
     return rock_ft if rule == "bedrock" else np.fmax(rock_ft, water_ft)
 
 
@@ -273,10 +323,14 @@ def gather_evidence(
 
     models, used = _fit_models(table, coordinates, error, settings)
     laws, starts_at, cover = _fit_laws(table, coordinates, models, places, settings, water_zones)
+    in_rock = starts_at.startswith("bedrock")
     gravels = None
+    shallow = np.zeros((len(places), 1))
+    if laws is not None and not in_rock and len(places):
+        shallow = _shallowest(laws.stops, places.coordinates)
     ended_above = _ended_above_rock(table)
     made_water = (table["yield_gpm_low"] > 0).to_numpy()
-    if starts_at != "ground" and laws is not None:
+    if in_rock and laws is not None:
         known = np.isfinite(table["yield_gpm_low"].to_numpy()) & np.isfinite(table["total_depth_ft"].to_numpy())
         known &= made_water | ~ended_above
         gravels = fit_gravels(
@@ -311,6 +365,7 @@ def gather_evidence(
         laws=laws,
         gravels=gravels,
         water_starts_at=starts_at,
+        shallow_ft=shallow,
         correlation=_correlation(models, used, laws, len(table), settings.random_state),
         nearness=nearness,
         within_1km=within[0],
@@ -390,32 +445,52 @@ def _fit_laws(
     settings: EstimateSettings,
     water_zones: pd.DataFrame | None,
 ) -> tuple[LawMap | None, str, np.ndarray]:
-    """Fit the law of fractures; say where water may start, and how thick the cover is at each well."""
+    """Fit the law of fractures; say below what water may start, and how thick the cover is at each well."""
     cover = np.zeros(len(table))
-    rules = ["ground"]
     level = np.full(len(table), np.nan)
-    if "depth_to_bedrock_ft" in models:
+    rules = ["ground"]
+    if "depth_to_water_ft" in models:
+        level = _water_level(table, coordinates, models["depth_to_water_ft"])
+        rules = ["water level"]
+    in_rock = np.ones(len(table), dtype=bool)
+    if "depth_to_bedrock_ft" in models and _rock_is_on_record(table):
         cover = _cover(table, coordinates, models["depth_to_bedrock_ft"])
-        rules = ["bedrock"]
-        if "depth_to_water_ft" in models:
-            rules.append("bedrock and water level")
-            high = table["depth_to_water_ft_high"].to_numpy()
-            level = np.where(np.isfinite(high), high, np.nan)
-            unread = np.isnan(level)
-            if unread.any():
-                level[unread] = models["depth_to_water_ft"].predict(coordinates[unread]).quantile(0.5)
-    in_rock = np.ones(len(table), dtype=bool) if rules == ["ground"] else ~_ended_above_rock(table)
-    candidates: list[Stops] = []
-    for rule in rules:
-        start = np.where(in_rock, _start(rule, cover, level), np.nan)
-        candidates.append(read_stops(table, coordinates, start, water_zones))
+        rules = ["bedrock and water level", "bedrock"] if "depth_to_water_ft" in models else ["bedrock"]
+        in_rock = ~_ended_above_rock(table)
+    starts = [_start(rule, cover, level) for rule in rules]
+    candidates = [read_stops(table, coordinates, np.where(in_rock, start, np.nan), water_zones) for start in starts]
     if not np.any(candidates[0].kind != MISSING):
         return None, rules[0], cover
     laws = fit_laws(
         candidates, places.coordinates, n_neighbours=settings.n_neighbours, random_state=settings.random_state
     )
-    chosen = laws.candidate
-    return laws, rules[chosen], cover
+    return laws, rules[laws.candidate], cover
+
+
+def _shallowest(stops: Stops, lots: np.ndarray) -> np.ndarray:
+    """Depths of the shallowest third of the producing wells around each lot, shape (m, k)."""
+    producing = np.isin(stops.kind, (EXACT, LOGGED, AT_LEAST))
+    if not producing.any():
+        return np.zeros((len(lots), 1))
+    count = min(FINISHED_WELLS, int(producing.sum()))
+    _, near = cKDTree(stops.coordinates[producing]).query(lots, np.arange(1, count + 1))
+    return np.sort(stops.depth_ft[producing][near], axis=1)[:, : max(count // 3, 1)]
+
+
+def _rock_is_on_record(table: pd.DataFrame) -> bool:
+    read = np.isfinite(table["depth_to_bedrock_ft_high"].to_numpy())
+    return bool(read.sum() >= LEAST_ROCK_SHARE * max(table["total_depth_ft"].notna().sum(), 1))
+
+
+def _water_level(table: pd.DataFrame, coordinates: np.ndarray, model: IntervalKriging) -> np.ndarray:
+    """Depth to water of every well: as read, else as mapped, but no deeper than most of the hole."""
+    high = table["depth_to_water_ft_high"].to_numpy()
+    level = np.where(np.isfinite(high), high, np.nan)
+    unread = np.isnan(level)
+    if unread.any():
+        mapped = model.predict(coordinates[unread]).quantile(0.5)
+        level[unread] = np.fmin(mapped, 0.9 * table["total_depth_ft"].to_numpy()[unread])
+    return level
 
 
 def _correlation(

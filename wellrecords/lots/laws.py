@@ -196,9 +196,7 @@ class LawMap:
         passed = np.empty(len(stops))
         for gpm in np.unique(target):
             rows = np.flatnonzero(target == gpm)
-            chance = 1.0 - LocalLaws(laws.probability[rows], self.grid, self.tables, self.decay_ft).chance_below(
-                FEET, gpm
-            )
+            chance = 1.0 - laws.take(rows).chance_below(FEET, gpm)
             at = [np.interp(feet, FEET, row) for feet, row in zip(stops.feet[rows], chance, strict=True)]
             passed[rows] = np.array(at)
         says = stops.kind != MISSING

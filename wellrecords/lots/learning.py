@@ -218,8 +218,8 @@ def fit_laws(
     Parameters
     ----------
     candidates : sequence of Stops
-        The same holes, read with different ideas of where water may start;
-        the idea that predicts best is kept.
+        The same holes, read with different ideas of where water may start; the
+        first is kept unless another predicts clearly better.
     towards : ndarray of shape (m, 2), optional
         The places that will be asked about; where wells are many, what the
         region shares is learnt near them.
@@ -247,7 +247,10 @@ def fit_laws(
     chosen, scored = _sample(stops, stops.coordinates if towards is None else towards, rng)
     trials = [_trial(one.take(chosen), scored, n_neighbours) for one in candidates]
     tried = [_improve(trial, _first_fit(trial, jumps[0])) for trial in trials]
-    best = int(np.argmax([_of_feet(laws).mean() for laws in tried]))
+    best = 0
+    for number in range(1, len(tried)):
+        if _clearly_better(_of_feet(tried[number]), _of_feet(tried[best])):
+            best = number
     trial, found = trials[best], tried[best]
     for run_on_ft in RUN_ONS_FT:
         longer = trial.with_run_on(run_on_ft)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from scipy.spatial import cKDTree
 
 from wellrecords.lots.settings import SupportSettings
@@ -99,10 +98,12 @@ def describe_support(nearness: Nearness, lot: int, settings: SupportSettings) ->
     """Say why a lot's support is thin."""
     if nearness.support[lot] != THIN:
         return []
+    near, within = f"the nearest stands {kilometres(nearness.nearest_m[lot])} away", kilometres(settings.good_within_m)
+    if nearness.counted[lot] == 0:
+        return [f"Thin records: no well within {within}; {near}."]
     return [
-        f"Thin records: wells within {kilometres(settings.good_within_m)} count for "
-        f"{nearness.counted[lot]:.1f} ({settings.good_wells:g} are wanted); "
-        f"the nearest stands {kilometres(nearness.nearest_m[lot])} away."
+        f"Thin records: the wells within {within} are worth {nearness.counted[lot]:.1f} well-placed ones, and "
+        f"{settings.good_wells:g} are wanted; {near}."
     ]
 
 
@@ -114,21 +115,17 @@ def describe_positions(position_error_m: np.ndarray, settings: SupportSettings) 
     return [f"Most wells around are placed only to within about {np.median(known):.0f} m."]
 
 
-def describe_levels(
-    drilled_on: pd.Series, residual: np.ndarray, settings: SupportSettings, today: pd.Timestamp
-) -> list[str]:
+def describe_levels(years: np.ndarray, residual: np.ndarray, settings: SupportSettings) -> list[str]:
     """Say how old the water levels around are, and whether newer ones lie deeper.
 
     Parameters
     ----------
-    drilled_on : Series of n dates
-        Of the wells with a level around the lot.
+    years : ndarray of shape (n,)
+        Age of the wells around the lot, before the newest on record.
     residual : ndarray of shape (n,)
         Level (feet below ground) less what the other wells say of it.
     settings : SupportSettings
-    today : Timestamp
     """
-    years = ((today - drilled_on).dt.days / 365.25).to_numpy(dtype=float)
     dated = np.isfinite(years) & np.isfinite(residual)
     if not dated.any():
         return []

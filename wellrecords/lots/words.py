@@ -42,28 +42,28 @@ def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings
     for name, nearness in evidence.nearness.items():
         if nearness.support[lot] == NONE:
             notes.append(cannot_say(name, float(nearness.nearest_m[lot]), support))
-    away = np.hypot(*(evidence.coordinates - evidence.places.coordinates[lot]).T)
-    around = np.flatnonzero(away <= AROUND_M)
-    wells = evidence.wells.iloc[around]
-    notes += describe_positions(wells["position_error_m"].to_numpy(dtype=float), support)
+    place = evidence.places.coordinates[lot]
+    around = np.array([] if evidence.tree is None else evidence.tree.query_ball_point(place, AROUND_M), dtype=int)
+    noted = {name: values[around] for name, values in evidence.noted.items()}
+    notes += describe_positions(noted["position_error_m"], support)
     rock = evidence.places.main_rock[lot]
-    if rock is not None and wells["main_rock"].notna().any() and not (wells["main_rock"] == rock).any():
+    if rock is not None and np.any(noted["main_rock"] != "") and not np.any(noted["main_rock"] == rock):
         notes.append(
             f"No well within {AROUND_M / 1000:.0f} km is recorded in {rock}; the estimate is that of other rock."
         )
-    dated = wells["drilled_on"].where(np.isfinite(evidence.level_residual_ft[around]))
-    newest = evidence.wells["drilled_on"].max()
-    if pd.notna(newest):
-        notes += describe_levels(dated, evidence.level_residual_ft[around], support, newest)
-    if evidence.water_starts_at == "ground":
-        notes.append("Top of rock is hardly on record here: water is taken to be met anywhere below ground.")
+    notes += describe_levels(noted["age_years"], evidence.level_residual_ft[around], support)
+    if not evidence.water_starts_at.startswith("bedrock"):
+        notes.append(
+            f"Top of rock is hardly on record here, so this may not be hard rock: water is taken to be met "
+            f"anywhere below {evidence.water_starts_at}, but a well not to be finished shallower than the shallowest "
+            f"third of those around ({evidence.shallow_ft[lot, 0]:.0f} to {evidence.shallow_ft[lot, -1]:.0f} ft)."
+        )
     if evidence.gravels is not None:
-        place = evidence.places.coordinates[lot][None, :]
-        chance = float(evidence.gravels.chance(place, settings.target_yield_gpm)[0])
+        chance = float(evidence.gravels.chance(place[None, :], settings.target_yield_gpm)[0])
         if chance >= GRAVEL_NOTED:
             notes.append(f"About {chance:.0%} of holes in thick cover here find the target in gravel above rock.")
     if draws is not None:
-        deepest = float(wells["total_depth_ft"].max())
+        deepest = float(np.nanmax(noted["total_depth_ft"], initial=0.0)) or np.nan
         needed = float(np.quantile(draws["depth_to_target_ft"], max(settings.quantiles), method="higher"))
         if np.isfinite(deepest) and needed > deepest:
             notes.append(
