@@ -199,6 +199,16 @@ def test_no_text_breaks_it_and_every_interval_is_one(text, kind, decimal):
         assert math.isnan(reading.high)
 
 
+@settings(deadline=None, max_examples=50)
+@given(st.lists(st.text(max_size=8) | st.sampled_from(["5", "٣", "1٠", "½", "9999", "5.", "١٠ gpm"]), max_size=8))
+def test_no_column_of_texts_breaks_it(texts):
+    table = parse_readings(pd.Series(texts, dtype="str"), kind="yield")
+    for text, row in zip(texts, table.itertuples(index=False), strict=True):
+        one = parse_reading(text, kind="yield")
+        assert same(row.low, one.low), text
+        assert same(row.high, one.high), text
+
+
 figures = st.decimals(min_value=0, max_value=5000, places=2)
 
 

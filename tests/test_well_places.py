@@ -71,6 +71,15 @@ def test_a_column_of_angles_reads_like_its_cells():
         assert (row.signed, row.axis) == (one.signed, one.axis), text
 
 
+@settings(deadline=None, max_examples=50)
+@given(st.lists(st.text(max_size=10) | st.sampled_from(["45.2", "٤٥.2", "-70", "451233", "45-12"]), max_size=8))
+def test_no_column_of_texts_breaks_it(texts):
+    table = parse_angles(pd.Series(texts, dtype="str"))
+    for text, degrees in zip(texts, table["degrees"], strict=True):
+        one = parse_angle(text).degrees
+        assert degrees == one or (math.isnan(degrees) and math.isnan(one)), text
+
+
 @settings(deadline=None)
 @given(
     st.floats(0, 89.99), st.sampled_from(["{d}-{m}-{s:.2f}", "{d}°{m}'{s:.2f}\"", "{d} {m} {s:.2f}", "{d}:{m}:{s:.2f}"])

@@ -167,7 +167,7 @@ def parse_angles(texts: pd.Series) -> pd.DataFrame:
     count = len(series)
     degrees, step = np.full(count + 1, np.nan), np.full(count + 1, np.nan)
     signed, axis = np.zeros(count + 1, dtype=bool), np.full(count + 1, "", dtype=object)
-    plain = series.str.fullmatch(r"-?\d{1,3}(?:\.\d*)?").to_numpy(dtype=bool)
+    plain = series.str.fullmatch(r"-?[0-9]{1,3}(?:\.[0-9]*)?").to_numpy(dtype=bool)
     if plain.any():
         numbers = series[plain]
         degrees[:-1][plain] = pd.to_numeric(numbers).to_numpy(dtype=float)

@@ -439,7 +439,7 @@ def parse_readings(
     mark = re.escape(decimal)
     # A layout's own words go before the figures ("999" may mean unknown).
     dummies = series.str.strip().str.casefold().isin(list(words or ())) | series.str.fullmatch(DUMMY)
-    plain = (series.str.fullmatch(rf"(?:\d{{1,7}}(?:{mark}\d*)?|{mark}\d+)") & ~dummies).to_numpy(dtype=bool)
+    plain = (series.str.fullmatch(rf"(?:[0-9]{{1,7}}(?:{mark}[0-9]*)?|{mark}[0-9]+)") & ~dummies).to_numpy(dtype=bool)
     if plain.any():
         numbers = series[plain].str.replace(decimal, ".", regex=False)
         low[:-1][plain] = pd.to_numeric(numbers).to_numpy(dtype=float) * column.canonical(1.0, column.unit)

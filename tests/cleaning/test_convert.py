@@ -523,6 +523,19 @@ def test_a_file_without_rows_gives_empty_tables():
     check_wells(as_wells(converted.wells))
 
 
+anything = st.text(max_size=10)
+junk = st.fixed_dictionaries({name: anything for name in SOUND if name not in ("Kind", "Frac", "How", "Unit")})
+
+
+@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+@given(st.lists(junk, min_size=1, max_size=8))
+def test_no_text_in_any_cell_breaks_a_run_or_loses_a_row(rows):
+    rows = [{**row, "Lon": "-70.123456", "Lat": "45.212345"} if number % 2 else row for number, row in enumerate(rows)]
+    converted = convert_source(raw_of(*rows), parse_layout(LAYOUT), bounds=BOUNDS, land=LAND, today=TODAY)
+    check_rows(len(rows), kept=len(converted.wells), held_back=len(converted.held_back))
+    check_wells(as_wells(converted.wells))
+
+
 def test_conversion_does_not_touch_its_input():
     raw = raw_of({"Rate": "dry"}, {"Rate": "2"})
     before = raw.table.copy(deep=True)
