@@ -56,6 +56,11 @@ optional = true
         ("0 to 12 clay\n12 to 90' rock, hard", [("0", "12", "clay"), ("12", "90'", "rock, hard")]),
         ("0'-12': clay, 12'-30': sand and gravel", [("0'", "12'", "clay"), ("12'", "30'", "sand and gravel")]),
         ("0-2.5 top soil | 2.5-12 till", [("0", "2.5", "top soil"), ("2.5", "12", "till")]),
+        (
+            "0-20 med sand; 20-23 feldspar; 23-30 m clay",
+            [("0", "20", "med sand"), ("20", "23", "feldspar"), ("23", "30 m", "clay")],
+        ),
+        ("0-4 ft. fill; 4-9 footing stone", [("0", "4 ft.", "fill"), ("4", "9", "footing stone")]),
         ("clay over rock", None),
         ("0-12", None),
     ],

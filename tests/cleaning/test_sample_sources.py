@@ -150,6 +150,10 @@ def test_layers_and_zones_come_along(source):
         assert len(converted.layers) > 1000
         assert (converted.layers["to_ft"] > converted.layers["from_ft"]).all()
         assert converted.layers["record_id"].isin(converted.wells["record_id"]).all()
+        depths = converted.layers["record_id"].map(converted.wells.set_index("record_id")["total_depth_ft"])
+        assert (
+            converted.layers["to_ft"] <= depths + 1.0
+        ).sum() == depths.notna().sum()  # no figure read in another unit
     if converted.wells["source"].iloc[0] == "sample_firm_log":
         assert len(converted.water_zones) > 500
         assert converted.water_zones["yield_gpm_low"].notna().mean() > 0.9

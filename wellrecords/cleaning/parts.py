@@ -15,7 +15,7 @@ from wellrecords.sources.column_rules import tidy_name
 from wellrecords.sources.layout import PartRules
 from wellrecords.sources.raw import RawTable
 
-_DEPTH = r"\d+(?:\.\d+)?\s*(?:'|ft\.?|feet|m)?"
+_DEPTH = r"\d+(?:\.\d+)?\s*(?:'|(?:ft\.?|feet|m)(?![a-z]))?"
 _LAYER = re.compile(
     rf"^(?:from\s+)?(?P<top>{_DEPTH})\s*(?:-|to|–)\s*(?P<bottom>{_DEPTH})\s*[:=,]?\s*(?P<material>\D.*)$", re.IGNORECASE
 )
