@@ -112,51 +112,69 @@ class LocalShape:
         return ScoreTable(SCORES, mean[:, None] + sd[:, None] * residual).rising()
 
 
-def residual_distribution(
-    low: FloatArray,
-    high: FloatArray,
-    weights: FloatArray,
-    prior_weight: float = PRIOR_WEIGHT,
-    sweeps: int = 200,
-) -> ResidualDistribution:
-    """Self-consistent distribution of standardised residuals known as intervals.
+def residual_distribution(low: FloatArray, high: FloatArray, weights: FloatArray) -> ResidualDistribution:
+    """Distribution of scores known as intervals, as a quantile function.
 
     Parameters
     ----------
     low, high : ndarrays of shape (n,)
-        Standardised residual intervals; equal where exact, infinite where
-        open.
+        Equal where exact, infinite where open.
     weights : ndarray of shape (n,)
-    prior_weight : float
-    sweeps : int
-        At most this many.
 
     Returns
     -------
     ResidualDistribution
     """
-    edges = np.arange(-GRID_SPAN, GRID_SPAN + GRID_STEP / 2, GRID_STEP)
+    edges, cumulative = self_consistent(low, high, weights)
+    return ResidualDistribution(LEVELS, np.interp(LEVELS, cumulative, edges))
+
+
+def self_consistent(
+    low: FloatArray,
+    high: FloatArray,
+    weights: FloatArray,
+    prior_weight: float = PRIOR_WEIGHT,
+    sweeps: int = 200,
+) -> tuple[FloatArray, FloatArray]:
+    """Self-consistent distribution on a fine grid, of values known as intervals (low, high].
+
+    Parameters
+    ----------
+    low, high, weights : ndarrays of shape (n,)
+    prior_weight : float
+        Observations that the standard normal is worth.
+    sweeps : int
+        At most this many.
+
+    Returns
+    -------
+    edges : ndarray of shape (c + 1,)
+        From -`GRID_SPAN` to `GRID_SPAN`.
+    cumulative : ndarray of shape (c + 1,)
+        Probability up to each edge.
+    """
+    edges: FloatArray = np.linspace(-GRID_SPAN, GRID_SPAN, round(2 * GRID_SPAN / GRID_STEP) + 1)
     cells = len(edges) - 1
     prior = np.diff(ndtr(edges))
     prior /= prior.sum()
-    first = np.clip(np.floor((low + GRID_SPAN) / GRID_STEP), 0, cells - 1).astype(np.intp)
-    last = np.clip(np.ceil((high + GRID_SPAN) / GRID_STEP) - 1, 0, cells - 1).astype(np.intp)
+    # A hair of tolerance: an end on an edge belongs to that edge whatever the rounding.
+    first = np.clip(np.floor((low + GRID_SPAN) / GRID_STEP + 1e-9), 0, cells - 1).astype(np.intp)
+    last = np.clip(np.ceil((high + GRID_SPAN) / GRID_STEP - 1e-9) - 1, 0, cells - 1).astype(np.intp)
     last = np.maximum(first, last)
     narrow = first == last
     known = np.bincount(first[narrow], weights=weights[narrow], minlength=cells) + prior_weight * prior
     first, last, share = first[~narrow], last[~narrow], weights[~narrow]
-    mass = known / known.sum()
-    for _ in range(sweeps if len(first) else 0):
+    mass = (known + len(first) / cells) / (known.sum() + len(first))
+    for _ in range(sweeps if len(first) else 1):
         cumulative = np.concatenate([[0.0], np.cumsum(mass)])
         per_mass = share / np.maximum(cumulative[last + 1] - cumulative[first], 1e-300)
         # Every cell between first and last receives per_mass times its mass: a difference array.
         step = np.bincount(first, weights=per_mass, minlength=cells + 1)
-        step -= np.bincount(last + 1, weights=per_mass, minlength=cells + 1)
+        step = step - np.bincount(last + 1, weights=per_mass, minlength=cells + 1)
         updated = known + mass * np.cumsum(step[:-1])
         updated /= updated.sum()
         moved = np.abs(updated - mass).sum()
         mass = updated
         if moved < 1e-6:
             break
-    cumulative = np.concatenate([[0.0], np.cumsum(mass)])
-    return ResidualDistribution(LEVELS, np.interp(LEVELS, cumulative, edges))
+    return edges, np.concatenate([[0.0], np.cumsum(mass)])

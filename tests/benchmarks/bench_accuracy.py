@@ -1,0 +1,70 @@
+"""Accuracy on real open records: kriging against the nearest wells and a quantile forest.
+
+The records are not part of the project: give the folder that holds them.
+
+Run: python tests/benchmarks/bench_accuracy.py FOLDER
+     (california_siskiyou_wells.csv.gz, oregon_first_water.csv, idaho_depth_to_water.csv)
+"""
+
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from pyproj import Transformer
+
+from wellrecords.interpolation import IntervalKriging, validate
+
+RIVALS = ("nearest 15 wells", "inverse distance", "quantile forest")
+
+
+def project(frame, longitude, latitude, crs):
+    """Longitude and latitude to metres, shape (n, 2)."""
+    plane = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+    return np.column_stack(plane.transform(frame[longitude].to_numpy(), frame[latitude].to_numpy()))
+
+
+def real_sets(folder):
+    """Yield name, coordinates, reading and district of each set (readings above 0 only, as published)."""
+    wells = pd.read_csv(folder / "california_siskiyou_wells.csv.gz", low_memory=False)
+    wells = wells[wells["lat"].notna() & wells["lon"].notna()]
+    wells["township_range"] = wells["township"].astype(str) + " " + wells["range"].astype(str)
+    depth = wells["total_completed_depth_ft"].fillna(wells["total_drill_depth_ft"])
+    gpm = wells["well_yield"].where(wells["well_yield_unit"].astype(str).str.upper().str.contains("GPM"))
+    for name, reading in (("California depth", depth), ("California yield", gpm)):
+        kept = reading > 0
+        xy = project(wells[kept], "lon", "lat", "EPSG:32610")
+        yield name, xy, reading[kept].to_numpy(float), wells.loc[kept, "township_range"].to_numpy()
+    wells = pd.read_csv(folder / "oregon_first_water.csv").query("depth_first_water_ft > 0")
+    yield (
+        "Oregon first water",
+        project(wells, "lon", "lat", "EPSG:5070"),
+        wells["depth_first_water_ft"].to_numpy(),
+        None,
+    )
+    wells = pd.read_csv(folder / "idaho_depth_to_water.csv").query("median_dtw_ft > 0")
+    yield "Idaho levels", wells[["x_m_local_crs", "y_m_local_crs"]].to_numpy(), wells["median_dtw_ft"].to_numpy(), None
+
+
+def main(folder):
+    """Print one table a set, and the geometric mean of the CRPS ratios."""
+    ratios = []
+    for name, xy, reading, district in real_sets(folder):
+        start = time.perf_counter()
+        table = validate(IntervalKriging(), xy, reading, district=district, rivals=RIVALS)
+        whole = table[table["district"] == "all"].set_index("method").drop(columns="district")
+        best = whole.loc[["nearest 15 wells", "quantile forest"], "crps"].min()
+        ratios.append(whole.loc["kriging", "crps"] / best)
+        print(f"\n{name}: CRPS {ratios[-1]:.3f} of the better rival ({time.perf_counter() - start:.0f} s)")
+        print(whole.round(3).to_string())
+        if district is not None:
+            ours = table[(table["method"] == "kriging") & (table["district"] != "all")]
+            print(f"{len(ours)} districts of 100 wells or more cover {ours['covers_80'].min():.3f} or more")
+    print(f"\ngeometric mean of the ratios {np.exp(np.mean(np.log(ratios))):.3f}, worst {max(ratios):.3f}")
+
+
+if __name__ == "__main__":
+    if len(sys.argv) != 2:
+        raise SystemExit(__doc__)
+    main(Path(sys.argv[1]))
