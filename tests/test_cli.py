@@ -94,3 +94,15 @@ def test_without_setbacks_no_place_is_chosen(tmp_path):
     done = run("site", settings)
     assert done.returncode == 2
     assert "under [siting]" in done.stderr
+
+
+@pytest.mark.parametrize(("table", "told"), [("", "under [outcomes]"), ('[outcomes]\nestimates = "e"\n', "lot_id")])
+def test_what_cannot_be_kept_is_refused_before_the_work(tmp_path, table, told):
+    settings = tmp_path / "region.toml"
+    settings.write_text(
+        '[region]\nname = "R"\ncrs = "EPSG:26919"\nbounds = [-71, 45, -69, 46]\nstore = "store"\n'
+        '[[sources]]\nfile = "a.csv"\nlayout = "california_wcr"\n' + table
+    )
+    done = run("estimate", settings, "--at=-70.1,45.2", "--keep")
+    assert done.returncode == 2
+    assert told in done.stderr

@@ -40,6 +40,17 @@ _MADE_FROM = ("estimate", "demand", "construction", "water_system")
 """The tables of the settings that an estimate and its bid are made from, the bid's own aside."""
 
 
+def estimates_folder(settings: Settings) -> Path:
+    """Return the folder of kept estimates.
+
+    Raises
+    ------
+    WellRecordsError
+        Where the settings name none.
+    """
+    return _named(settings, "estimates", "the folder of kept estimates")
+
+
 def keep_estimates(settings: Settings, jobs: Sequence[LotJob], *, given_on: date) -> list[Path]:
     """Keep what was said about each lot, to be held against the well that is drilled there.
 
@@ -60,7 +71,7 @@ def keep_estimates(settings: Settings, jobs: Sequence[LotJob], *, given_on: date
     WellRecordsError
         Where the settings name no folder, or it cannot be written.
     """
-    folder = _named(settings, "estimates", "the folder of kept estimates")
+    folder = estimates_folder(settings)
     common = _inputs(settings)
     kept = []
     for job in jobs:
@@ -149,8 +160,7 @@ def take_account(settings: Settings) -> Account:
         Where the settings name no log or no folder of estimates, or one of them cannot be read.
     """
     log = _named(settings, "file", "the firm's log of drilled wells")
-    folder = _named(settings, "estimates", "the folder of kept estimates")
-    return account(log, folder, settings.part("outcomes", OutcomesSettings))
+    return account(log, estimates_folder(settings), settings.part("outcomes", OutcomesSettings))
 
 
 def _named(settings: Settings, key: str, what: str) -> Path:

@@ -53,6 +53,8 @@ def estimate(
     the first, half below the second, nine in ten below the third.
     """
     settings = load(settings_file)
+    if keep:
+        _check_keep(settings, at)
     jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, target_gpm=target_gpm, max_depth_ft=max_depth_ft)
     show_estimates(jobs)
     if save is not None:
@@ -116,6 +118,8 @@ def report(
     opens without a network.
     """
     settings = load(settings_file, source)
+    if keep:
+        _check_keep(settings, at)
     show_refresh(refreshed(settings), notes=False)
     from wellrecords.report import write_reports
 
@@ -134,6 +138,16 @@ def report(
     if keep:
         _keep(settings, jobs)
     typer.echo(f"\nReports: open {short(index)}")
+
+
+def _check_keep(settings: Settings, at: str | None) -> None:
+    """Refuse before the work what could not be kept after it."""
+    from wellrecords.follow_up import estimates_folder
+
+    estimates_folder(settings)
+    if at is not None:
+        msg = "--keep needs a lot with a name of its own, not --at. Next: give the lot a lot_id in a file (--lots)."
+        raise WellRecordsError(msg)
 
 
 def _keep(settings: Settings, jobs: list[LotJob]) -> None:

@@ -27,8 +27,8 @@ ONLY_WHAT_IS_DRAWN = (
 )
 MAST = "Never raise a mast within 20 ft of an overhead line whose voltage is not known."
 NOT_IN_THE_BID = (
-    "The cost of a place is what it adds over the lot: water line, rig’s way, levelling and room to spare, at the "
-    "prices of the setbacks file. It ranks the places and is no part of the bid."
+    "The cost of a place is what it adds over the lot: water line, rig’s way, levelling and missing room to spare, at "
+    "the prices of the setbacks file. It only ranks the places; the bid prices its own trench by the price book."
 )
 
 
