@@ -53,11 +53,11 @@ def test_compiled_and_numpy_kernels_agree(kind, known_mean, monkeypatch):
     noise = RNG.uniform(0.1, 2.0, len(XY))
     _, index = nearest(places, TARGETS, 20)
     arguments = covariance, places, Z, noise
-    compiled = kernel.solve(*arguments, TARGETS, np.full(40, 50.0), index, known_mean=known_mean)
+    compiled = kernel.solve(*arguments, TARGETS, np.full(40, 50.0), index, known_mean=known_mean, want_weights=True)
     shared = kernel.solve_shared(*arguments, TARGETS.reshape(10, 4, 2), index[::4], known_mean=known_mean)
     monkeypatch.setattr(kernel, "solve_tile", None)
     monkeypatch.setattr(kernel, "solve_shared_tile", None)
-    plain = kernel.solve(*arguments, TARGETS, np.full(40, 50.0), index, known_mean=known_mean)
+    plain = kernel.solve(*arguments, TARGETS, np.full(40, 50.0), index, known_mean=known_mean, want_weights=True)
     for name in ("mean", "variance", "weights"):
         np.testing.assert_allclose(getattr(compiled, name), getattr(plain, name), atol=1e-10)
     plain_shared = kernel.solve_shared(*arguments, TARGETS.reshape(10, 4, 2), index[::4], known_mean=known_mean)

@@ -18,7 +18,7 @@ from numba import njit
 SQRT3 = math.sqrt(3.0)
 
 
-@njit(nogil=True, cache=True, inline="always")
+@njit(nogil=True, cache=True, inline="always", fastmath={"contract"})
 def _correlation(kind, distance2, range_m):  # type: ignore[no-untyped-def]
     # kind: the place of the name in covariance.KINDS
     scaled = math.sqrt(distance2) / range_m
@@ -31,7 +31,7 @@ def _correlation(kind, distance2, range_m):  # type: ignore[no-untyped-def]
     return 1.0 - 1.5 * scaled + 0.5 * scaled * scaled * scaled
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, fastmath={"contract"})
 def solve_tile(  # type: ignore[no-untyped-def]
     kind,
     sill,
@@ -52,7 +52,7 @@ def solve_tile(  # type: ignore[no-untyped-def]
     """Solve the systems of one tile of targets; the arguments as in `kernel.solve`."""
     m, k = neighbours.shape
     upper = np.empty((k, k))
-    a, b, c0 = np.empty(k), np.empty(k), np.empty(k)
+    a, b, c0, z = np.empty(k), np.empty(k), np.empty(k), np.empty(k)
     x, y, e, v = np.empty(k), np.empty(k), np.empty(k), np.empty(k)
     for t in range(m):
         for i in range(k):
@@ -73,40 +73,44 @@ def solve_tile(  # type: ignore[no-untyped-def]
                 factor = upper[i, r]
                 for j in range(r, k):
                     upper[r, j] -= factor * upper[i, j]
+        # With U^T U = C, mean and variance need only a = U^-T c0, b = U^-T 1 and z = U^-T v.
         for i in range(k):
-            a[i], b[i] = c0[i], 1.0
+            a[i], b[i], z[i] = c0[i], 1.0, v[i]
         for i in range(k):
-            a[i] /= upper[i, i]
-            b[i] /= upper[i, i]
+            inverse = 1.0 / upper[i, i]
+            a[i] *= inverse
+            b[i] *= inverse
+            z[i] *= inverse
             for j in range(i + 1, k):
                 a[j] -= upper[i, j] * a[i]
                 b[j] -= upper[i, j] * b[i]
-        for i in range(k - 1, -1, -1):
-            for j in range(i + 1, k):
-                a[i] -= upper[i, j] * a[j]
-                b[i] -= upper[i, j] * b[j]
-            a[i] /= upper[i, i]
-            b[i] /= upper[i, i]
-        sum_a, sum_b, explained = 0.0, 0.0, 0.0
+                z[j] -= upper[i, j] * z[i]
+        explained, seen, total, drift, mean = 0.0, 0.0, 0.0, 0.0, 0.0
         for i in range(k):
-            sum_a += a[i]
-            sum_b += b[i]
-            explained += c0[i] * a[i]
+            explained += a[i] * a[i]
+            seen += a[i] * b[i]
+            total += b[i] * b[i]
+            drift += b[i] * z[i]
+            mean += a[i] * z[i]
         variance = sill - explained
-        slack, mean, centre = 0.0, known_mean, known_mean
-        if not simple:
-            slack = (1.0 - sum_a) / sum_b
-            variance += (1.0 - sum_a) * slack
-            mean, centre = 0.0, 0.0
-        for i in range(k):
-            weight = a[i] + b[i] * slack
-            out_weights[t, i] = weight
-            mean += weight * (v[i] - centre)
+        slack = 0.0
+        if simple:
+            mean += known_mean * (1.0 - seen)
+        else:
+            slack = (1.0 - seen) / total
+            variance += (1.0 - seen) * slack
+            mean += slack * drift
         out_mean[t] = mean
         out_variance[t] = max(variance, 0.0)
+        if out_weights.shape[0] > 0:
+            for i in range(k - 1, -1, -1):
+                weight = a[i] + slack * b[i]
+                for j in range(i + 1, k):
+                    weight -= upper[i, j] * out_weights[t, j]
+                out_weights[t, i] = weight / upper[i, i]
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, fastmath={"contract"})
 def solve_shared_tile(  # type: ignore[no-untyped-def]
     kind,
     sill,

@@ -48,7 +48,7 @@ class Solution:
     mean : ndarray of shape (m,)
     variance : ndarray of shape (m,)
         Of the smooth field at the target; the nugget is not in it.
-    weights : ndarray of shape (m, k)
+    weights : ndarray of shape (m, k), or (0, k) where they were not wanted
         Weight of each neighbour.
     """
 
@@ -67,6 +67,7 @@ def solve(
     neighbours: IntArray,
     *,
     known_mean: float | None = None,
+    want_weights: bool = False,
     n_jobs: int = 1,
 ) -> Solution:
     """Solve the local kriging systems of all targets.
@@ -86,6 +87,8 @@ def solve(
         Places that each target leans on.
     known_mean : float or None
         Simple kriging with this mean; None for ordinary kriging.
+    want_weights : bool
+        They cost a little more.
     n_jobs : int
         Threads.
 
@@ -94,7 +97,7 @@ def solve(
     Solution
     """
     m, k = neighbours.shape
-    out = Solution(np.empty(m), np.empty(m), np.empty((m, k)))
+    out = Solution(np.empty(m), np.empty(m), np.empty((m if want_weights else 0, k)))
     neighbours = np.ascontiguousarray(neighbours)
     task = _compiled_task if solve_tile is not None else _numpy_task
 
@@ -173,12 +176,14 @@ def _numpy_task(
     read = values[neighbours]
     if known_mean is None:
         gap, total = 1.0 - a.sum(axis=1), b.sum(axis=1)
-        out.weights[:] = a + b * (gap / total)[:, None]
+        weights = a + b * (gap / total)[:, None]
         variance += gap**2 / total
-        out.mean[:] = np.einsum("mk,mk->m", out.weights, read)
+        out.mean[:] = np.einsum("mk,mk->m", weights, read)
     else:
-        out.weights[:] = a
-        out.mean[:] = known_mean + np.einsum("mk,mk->m", a, read - known_mean)
+        weights = a
+        out.mean[:] = known_mean + np.einsum("mk,mk->m", weights, read - known_mean)
+    if len(out.weights):
+        out.weights[:] = weights
     out.variance[:] = np.maximum(variance, 0.0)
 
 

@@ -429,7 +429,7 @@ class IntervalKriging(BaseEstimator):
             Kriging weights, summing to 1; the weight of a place is shared
             by its wells as their precision.
         """
-        answer, _, index, points = self._krige(coordinates)
+        answer, _, index, points = self._krige(coordinates, want_weights=True)
         _, noise, noise_of_well = censoring.pool(self.covariance_, self.places_, self.sites_)
         by_place = np.argsort(self.places_.place_of_well, kind="stable")
         wells_of_place = np.split(by_place, np.cumsum(self._count).astype(int)[:-1])
@@ -445,7 +445,9 @@ class IntervalKriging(BaseEstimator):
             indices[number, : len(wells)], weights[number, : len(wells)] = wells, share
         return indices, weights
 
-    def _krige(self, coordinates: npt.ArrayLike) -> tuple[Solution, FloatArray, IntArray, FloatArray]:
+    def _krige(
+        self, coordinates: npt.ArrayLike, *, want_weights: bool = False
+    ) -> tuple[Solution, FloatArray, IntArray, FloatArray]:
         """Local kriging at points, the neighbours used with their distances, and the points checked."""
         check_is_fitted(self, "residuals_")
         points = check_coordinates(coordinates)
@@ -461,6 +463,7 @@ class IntervalKriging(BaseEstimator):
             flat,
             np.zeros(len(flat)),
             index,
+            want_weights=want_weights,
             known_mean=self.known_mean,
             n_jobs=self.n_jobs,
         )
