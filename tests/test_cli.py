@@ -17,7 +17,19 @@ def run(*words, cwd=None):
 
 
 @pytest.mark.parametrize(
-    "words", [(), ("refresh",), ("estimate",), ("report",), ("held-back",), ("site",), ("file-well",), ("outcomes",)]
+    "words",
+    [
+        (),
+        ("draft-layout",),
+        ("check-layout",),
+        ("refresh",),
+        ("estimate",),
+        ("report",),
+        ("held-back",),
+        ("site",),
+        ("file-well",),
+        ("outcomes",),
+    ],
 )
 def test_each_verb_explains_itself(words):
     shown = CliRunner().invoke(cli.app, [*words, "--help"])
@@ -106,3 +118,65 @@ def test_what_cannot_be_kept_is_refused_before_the_work(tmp_path, table, told):
     done = run("estimate", settings, "--at=-70.1,45.2", "--keep")
     assert done.returncode == 2
     assert told in done.stderr
+
+
+@pytest.fixture
+def state_file(tmp_path):
+    """A file that no layout knows, with a code and a zero that only its source can explain."""
+    file = tmp_path / "state.csv"
+    file.write_text(
+        "WELL_ID,USE_CODE,DRILL_DATE,LAT,LON,TOTAL_DEPTH_FT,YIELD_GPM\n"
+        "101,DOM,06/14/1987,45.2123,-70.1234,305,4\n"
+        "102,DOM,07/01/1990,45.2124,-70.1235,210,<0.5\n"
+        "103,WOW,08/20/1991,45.9125,-70.1236,150,0\n"
+    )
+    return file
+
+
+def test_a_layout_is_drafted_edited_and_checked(tmp_path, state_file):
+    draft = tmp_path / "state.toml"
+    shown = run("draft-layout", state_file)
+    assert shown.returncode == 0, shown.stderr
+    saved = run("draft-layout", state_file, "--save", draft)
+    assert saved.returncode == 0, saved.stderr
+    assert draft.read_text() == shown.stdout
+    assert "3 lines marked SAY" in saved.stdout
+
+    stopped = run("check-layout", draft, state_file)
+    assert stopped.returncode == 2
+    assert "value 'WOW'" in stopped.stdout
+    assert "1 row(s)" not in stopped.stdout
+    assert "does not fit the file yet: 2 problems to mend" in stopped.stdout
+
+    text = draft.read_text().replace('domestic = ["DOM"]', 'domestic = ["DOM"]\nother = ["WOW"]')
+    draft.write_text(text.replace("# SAY what 0 means (1 row): zero", "zero").replace('"value", ', '"dry"  # '))
+    done = run("check-layout", draft, state_file)
+    assert done.returncode == 0, done.stdout
+    assert "The layout fits the file" in done.stdout
+
+    again = run("draft-layout", state_file, "--save", draft)
+    assert again.returncode == 2
+    assert "may have been edited" in again.stderr
+    assert 'other = ["WOW"]' in draft.read_text(), "the edited layout stands"
+
+
+def test_a_layout_is_checked_against_the_region_too(tmp_path, state_file, request):
+    draft = tmp_path / "state.toml"
+    assert run("draft-layout", state_file, "--save", draft).returncode == 0
+    text = draft.read_text().replace('domestic = ["DOM"]', 'domestic = ["DOM"]\nother = ["WOW"]')
+    draft.write_text(text.replace("# SAY what 0 means (1 row): zero", "zero").replace('"value", ', '"dry"  # '))
+    region = request.config.rootpath / "pipelines" / "sample_region.toml"
+    done = run("check-layout", draft, state_file, "--settings", region)
+    assert done.returncode == 0
+    assert "1 row would be held back: outside_region" in done.stdout
+
+
+def test_a_file_or_layout_that_is_not_there_is_an_expected_error(tmp_path, state_file):
+    for words in (("draft-layout", tmp_path / "none.csv"), ("check-layout", "no_such_layout", state_file)):
+        done = run(*words)
+        assert done.returncode == 2
+        assert "Traceback" not in done.stderr
+        assert done.stderr.strip()
+    gone = run("check-layout", "california_wcr", tmp_path / "none.csv")
+    assert gone.returncode == 2
+    assert "There is no file" in gone.stdout

@@ -84,8 +84,17 @@ class ProblemsError(WellRecordsError):
         self.problems = tuple(problems)
         self.heading = heading
         count = len(self.problems)
-        lines = [f"{heading}: {count} problem{'s' if count > 1 else ''}."]
+        lines = [f"{heading}: {counted(count, 'problem')}."]
         lines += [f"  {number}. {problem}" for number, problem in enumerate(self.problems[:SHOWN_AT_MOST], 1)]
         if count > SHOWN_AT_MOST:
             lines.append(f"  … and {count - SHOWN_AT_MOST} more.")
         super().__init__("\n".join(lines))
+
+
+def counted(number: int, noun: str) -> str:
+    """Return a count and its noun, for messages.
+
+    >>> counted(1, "well"), counted(1200, "well")
+    ('1 well', '1,200 wells')
+    """
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"

@@ -34,7 +34,7 @@ from wellrecords.land_grid import LandLayers, read_parcels, read_sections
 from wellrecords.ledger import CHANGE_COLUMNS, HELD_BACK_COLUMNS, change_rows, check_rows, held_back_rows, stack
 from wellrecords.matching import merge_duplicates
 from wellrecords.schema import LAYER_COLUMNS, WATER_ZONE_COLUMNS, check_wells, conform
-from wellrecords.settings import Settings, SourceSettings
+from wellrecords.settings import RegionSettings, Settings, SourceSettings
 from wellrecords.sources import Layout, load_layout, read_source
 from wellrecords.store import current_version, read_manifest, write_dataset
 
@@ -220,7 +220,7 @@ def _clean_sources(
     problems: list[Problem] = []
     rules = load_rules(settings.cleaning.rules)
     vocabulary = load_vocabulary(settings.cleaning.vocabulary)
-    land = _land_layers(settings)
+    land = land_layers(settings.region)
     for number, (source, layout) in enumerate(zip(settings.sources, layouts, strict=True)):
         tell(f"reading {source.file.name}", number, len(layouts))
         try:
@@ -316,13 +316,13 @@ def _without(parts: pd.DataFrame, set_aside: pd.DataFrame) -> pd.DataFrame:
     return parts[~parts["record_id"].isin(set_aside["record_id"])]
 
 
-def _land_layers(settings: Settings) -> LandLayers | None:
-    sections, parcels = settings.region.sections, settings.region.parcels
-    if sections is None and parcels is None:
+def land_layers(region: RegionSettings) -> LandLayers | None:
+    """Read the region's section and parcel layers, None where it names neither."""
+    if region.sections is None and region.parcels is None:
         return None
     return LandLayers(
-        sections=read_sections(sections) if sections else None,
-        parcels=read_parcels(parcels) if parcels else None,
+        sections=read_sections(region.sections) if region.sections else None,
+        parcels=read_parcels(region.parcels) if region.parcels else None,
     )
 
 

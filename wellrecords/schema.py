@@ -15,7 +15,7 @@ import geopandas as gpd
 import pandas as pd
 import pandera.pandas as pa
 
-from wellrecords.errors import Problem, ProblemsError
+from wellrecords.errors import Problem, ProblemsError, counted
 
 SCHEMA_VERSION = 1
 
@@ -254,7 +254,7 @@ def check_wells(wells: pd.DataFrame) -> None:
         cases = error.failure_cases
         problems = [
             Problem(
-                what=f"{len(group)} value(s) fail the canonical table's check",
+                what=f"{counted(len(group), 'value')} against the canonical table's check",
                 column=str(column),
                 value=str(group["failure_case"].iloc[0]),
                 rule=str(check),

@@ -16,9 +16,12 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from wellrecords.errors import counted
+
 if TYPE_CHECKING:
     import pandas as pd
 
+    from wellrecords.errors import Problem
     from wellrecords.jobs import LotJob
     from wellrecords.outcomes import Account
     from wellrecords.refresh import RefreshResult
@@ -84,6 +87,21 @@ def plain(text: str) -> str:
     'dug\\x1b[2J well'
     """
     return _CONTROL.sub(lambda found: f"\\x{ord(found.group()):02x}", text)
+
+
+def show_layout_check(stops: Sequence[Problem], told: Sequence[Problem]) -> None:
+    """Print what would stop a run, then what a run would hold back or drop, then the verdict."""
+    for heading, problems in (("These stop a run:", stops), ("A run would go on, but:", told)):
+        if problems:
+            typer.echo(heading)
+        for problem in problems:
+            typer.echo(f"  - {plain(str(problem))}")
+    if stops:
+        typer.echo(f"The layout does not fit the file yet: {counted(len(stops), 'problem')} to mend.")
+    elif told:
+        typer.echo("The layout fits the file: nothing stops a run. Look through the points above.")
+    else:
+        typer.echo("The layout fits the file: nothing stops a run, no row would be held back.")
 
 
 def show_refresh(result: RefreshResult, *, notes: bool = True) -> None:

@@ -198,7 +198,7 @@ def test_zero_means_what_the_layout_says():
 def test_a_zero_of_which_the_layout_says_nothing_stops_the_run():
     layout = LAYOUT.replace('from = "Depth"\nzero = "unknown"', 'from = "Depth"')
     assert len(convert({}, layout=layout).wells) == 1
-    with pytest.raises(ProblemsError, match="1 row\\(s\\) hold 0"):
+    with pytest.raises(ProblemsError, match="0 in 1 row, "):
         convert({}, {"Depth": "0"}, layout=layout)
 
 
@@ -265,7 +265,7 @@ def test_unknown_codes_stop_the_run_with_spelling_count_and_place():
         convert({"Kind": "Z"}, {}, {"Kind": "Z", "Frac": "maybe"}, {"Unit": "buckets"})
     problems = {problem.value: problem for problem in caught.value.problems}
     assert set(problems) == {"Z", "maybe", "buckets"}
-    assert "2 row(s)" in problems["Z"].what
+    assert "2 rows" in problems["Z"].what
     assert (problems["Z"].row, problems["Z"].column, problems["Z"].file) == (2, "Kind", "wells.csv")
     assert "codes.record_kind" in problems["Z"].next_step
 
@@ -434,7 +434,7 @@ def test_places_off_the_land_are_held_back():
 
 def test_a_crowd_on_one_point_is_noted():
     layout = LAYOUT.replace("error_m = 10", 'error_m = 10\nmethod = "gps"')
-    said = "12 place(s) of method gps stand on 1 point(s)"
+    said = "12 places of method gps stand on 1 point of"
     assert any(said in note for note in convert(*[{}] * 12, layout=layout).notes)
     assert not any("stand on" in note for note in convert(*[{}] * 5, layout=layout).notes)
 

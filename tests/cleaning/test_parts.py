@@ -135,7 +135,7 @@ def test_parts_in_text_become_child_tables_of_the_wells_that_are_kept(tmp_path):
     assert np.isnan(zones["yield_gpm_high"].iloc[1])  # a trace: a zone was met, its amount is not known
     unreadable = converted.changes[converted.changes["rule"] == "unreadable_as_unknown"]
     assert unreadable[["record_id", "column", "before"]].to_numpy().tolist() == [["s:3", "layers", "clay over rock"]]
-    assert any("1 layer(s) without thickness" in note for note in converted.notes)
+    assert any("1 layer without thickness" in note for note in converted.notes)
 
 
 def test_companion_files(tmp_path):

@@ -99,7 +99,7 @@ def test_title_rows_above_and_blank_lines_between(tmp_path):
     raw = read_source(path, layout())
     check(raw)
     assert raw.file_row.tolist() == [5, 8]
-    assert any("2 blank line(s) skipped" in note for note in raw.notes)
+    assert any("2 blank lines skipped" in note for note in raw.notes)
 
 
 def test_a_line_break_inside_quotes_keeps_the_count_of_lines(tmp_path):

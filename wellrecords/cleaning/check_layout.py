@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from wellrecords.cleaning.convert import convert_source
-from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError, counted
 from wellrecords.land_grid import LandLayers
 from wellrecords.places import Bounds
 from wellrecords.sources.column_rules import tidy_name
@@ -15,16 +15,8 @@ from wellrecords.sources.layout import Layout
 from wellrecords.sources.raw import RawTable
 from wellrecords.sources.read import read_source
 
-STOPS = (
-    "missing_column",
-    "unknown_code",
-    "unknown_unit",
-    "zero_without_meaning",
-    "no_header",
-    "no_sheet",
-    "unreadable_file",
-)
-"""Codes of problems that stop a run; the others only tell what a run would do."""
+TELLS = ("would_hold_back", "would_be_unknown", "unused_column")
+"""Codes of problems that only tell what a run would do; any other stops it."""
 
 
 def check_layout(
@@ -42,10 +34,10 @@ def check_layout(
     Returns
     -------
     list of Problem
-        Those that would stop a run have one of `STOPS` as their code. The
-        others count the rows that would be held back ("would_hold_back"), the
-        texts that would become unknown ("would_be_unknown") and the columns
-        that the layout does not name ("unused_column"). Nothing is written.
+        Those whose code is one of `TELLS` count the rows that would be held
+        back ("would_hold_back"), the texts that would become unknown
+        ("would_be_unknown") and the columns that the layout does not name
+        ("unused_column"). All others would stop a run. Nothing is written.
     """
     try:
         raw = read_source(path, layout)
@@ -61,7 +53,7 @@ def check_layout(
     for reason, rows in converted.held_back.groupby("reason", sort=True):
         problems.append(
             _problem(
-                f"{len(rows):,} row(s) would be held back: {reason}",
+                f"{counted(len(rows), 'row')} would be held back: {reason}",
                 str(rows["why"].iloc[0]),
                 "say in the layout what the text means, mend the rows, or leave it so",
                 "would_hold_back",
@@ -73,7 +65,7 @@ def check_layout(
     for (column, rule), rows in lost.groupby(["column", "rule"], sort=True):
         problems.append(
             _problem(
-                f"{len(rows):,} text(s) would become unknown: {rule}",
+                f"{counted(len(rows), 'text')} would become unknown: {rule}",
                 str(rows["why"].iloc[0]),
                 "say in the layout what the text means, or leave it so",
                 "would_be_unknown",

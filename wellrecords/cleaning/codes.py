@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from wellrecords.cleaning.findings import Findings
+from wellrecords.errors import counted
 from wellrecords.sources.column_rules import CodeRules, DateRules, tidy_code
 
 BLANK_CODES: dict[str, str | None] = {"record_kind": "new", "hydrofractured": None}
@@ -81,7 +82,7 @@ def _unknown_codes(
     numbers, counts = np.unique(asked, return_counts=True)
     for number, count in sorted(zip(numbers, counts, strict=True), key=lambda pair: (-pair[1], str(uniques[pair[0]]))):
         findings.problem(
-            what=f"unknown code in {count:,} row(s)",
+            what=f"unknown code in {counted(count, 'row')}",
             rule=f"every spelling of {column} is classified in the layout as canonical, mend, ignore or hold_back",
             next_step=f"classify it in the layout {findings.layout.name!r}, under codes.{column}",
             code="unknown_code",

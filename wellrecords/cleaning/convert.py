@@ -23,7 +23,7 @@ from wellrecords.cleaning.figures import (
 from wellrecords.cleaning.findings import Findings
 from wellrecords.cleaning.parts import convert_layers, convert_zones
 from wellrecords.cleaning.positions import convert_positions
-from wellrecords.errors import ProblemsError
+from wellrecords.errors import ProblemsError, counted
 from wellrecords.land_grid import LandLayers
 from wellrecords.ledger import HELD_BACK_COLUMNS, check_rows, stack
 from wellrecords.places import Bounds
@@ -213,9 +213,9 @@ def record_ids(findings: Findings) -> np.ndarray:
     if not len(at):
         return ids
     shared = int((own.duplicated(keep=False) & (own != "")).sum())
-    for count, said in ((shared, "share their number with another row"), (int((own == "").sum()), "have no number")):
+    for count, said in ((shared, "with the number of another row"), (int((own == "").sum()), "without a number")):
         if count:
-            findings.notes.append(f"record_id: {count:,} row(s) {said}: their content tells them apart")
+            findings.notes.append(f"record_id: {counted(count, 'row')} {said}, told apart by content")
     hashes = _content_hashes(findings, at)
     pairs = pd.DataFrame({"own": own.iloc[at].to_numpy(dtype=object), "hash": hashes})
     alone = (pairs.groupby("own")["hash"].transform("nunique") == 1) & (pairs["own"] != "")

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from wellrecords.cleaning.findings import Findings
+from wellrecords.errors import counted
 from wellrecords.ledger import interval_text
 from wellrecords.readings import DEFAULT_UNITS, parse_readings, why_of
 from wellrecords.sources.column_rules import READING_KINDS, ReadingRules, tidy_code
@@ -103,7 +104,7 @@ def _with_marks(column: str, texts: pd.Series, rules: ReadingRules, findings: Fi
         meaning = meanings.get(tidy_code(mark))
         if meaning is None:
             findings.problem(
-                what=f"unknown mark in {int((codes == number).sum()):,} row(s)",
+                what=f"unknown mark in {counted(int((codes == number).sum()), 'row')}",
                 rule=f"every mark beside {column} has a meaning in the layout",
                 next_step=f"say what it means in the layout {findings.layout.name!r}, under readings.{column}.marks",
                 code="unknown_code",
@@ -143,7 +144,7 @@ def _units(
         if unit is None or unit not in factors:
             if filled.any():
                 findings.problem(
-                    what=f"unknown unit in {int(filled.sum()):,} row(s)",
+                    what=f"unknown unit in {counted(int(filled.sum()), 'row')}",
                     rule=f"the unit of {column} is one of {', '.join(factors)}, or the layout says what it means",
                     next_step=f"say what it means in the layout {findings.layout.name!r}: readings.{column}.units",
                     code="unknown_unit",
@@ -154,7 +155,7 @@ def _units(
             unit = DEFAULT_UNITS[kind]
         elif filled.any() and unit != DEFAULT_UNITS[kind]:
             findings.notes.append(
-                f"{column}: {int(filled.sum()):,} figure(s) converted from {unit}, by the column of units"
+                f"{column}: {counted(int(filled.sum()), 'figure')} converted from {unit}, by the column of units"
             )
         units.setdefault(unit, []).append(number)
     return [(unit, np.isin(codes, numbers)) for unit, numbers in units.items()] or [(rules.unit, everything)]
@@ -174,7 +175,7 @@ def _zeros(figures: Figures, rules: ReadingRules, findings: Findings) -> None:
         meaning = None
     if meaning is None and READING_KINDS[figures.column] != "elevation":
         findings.problem(
-            what=f"{len(at):,} row(s) hold 0, and the layout does not say what that means",
+            what=f"0 in {counted(len(at), 'row')}, and the layout does not say what that means",
             rule="a layout says what zero means in each column that holds one",
             next_step=f"set zero under readings.{figures.column} in the layout {findings.layout.name!r}",
             code="zero_without_meaning",
@@ -216,7 +217,7 @@ def record_changes(figures: Figures, findings: Findings) -> None:
     """Write into the ledger every reading that is not a plain figure, once it is settled."""
     with_unit = int((figures.flag == "own_unit").sum())
     if with_unit:
-        findings.notes.append(f"{figures.column}: {with_unit:,} figure(s) name the column's own unit")
+        findings.notes.append(f"{figures.column}: {counted(with_unit, 'figure')} with the column's own unit behind")
     silent = np.isin(figures.flag, ["", "blank", "own_unit"])
     at = np.flatnonzero(~silent & ~figures.flagged("unreadable"))
     if not len(at):

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from wellrecords.cleaning.findings import Findings
+from wellrecords.errors import counted
 from wellrecords.ledger import HELD_BACK_COLUMNS, held_back_rows, stack
 from wellrecords.readings import parse_readings
 from wellrecords.schema import LAYER_COLUMNS, WATER_ZONE_COLUMNS, conform, empty_table
@@ -90,7 +91,7 @@ def convert_layers(findings: Findings) -> tuple[pd.DataFrame, pd.DataFrame, int]
         held = _held_parts(findings.raw.parts["layers"], findings, parts["record_id"], sound, rows, "unreadable_layer")
     elif (~sound).any():
         findings.notes.append(
-            f"layers: {int((~sound).sum()):,} layer(s) without thickness left out; their texts are in the source"
+            f"layers: {counted(int((~sound).sum()), 'layer')} without thickness left out; the source has the text"
         )
     keep = sound & table["record_id"].notna()
     return conform(table[keep].reset_index(drop=True), LAYER_COLUMNS), held, count
@@ -126,7 +127,7 @@ def convert_zones(findings: Findings) -> tuple[pd.DataFrame, pd.DataFrame, int]:
         )
     elif (~sound).any():
         findings.notes.append(
-            f"water_zones: {int((~sound).sum()):,} zone(s) without depth left out; their texts are in the source"
+            f"water_zones: {counted(int((~sound).sum()), 'zone')} without depth left out; the source has the text"
         )
     keep = sound & table["record_id"].notna()
     return conform(table[keep].reset_index(drop=True), WATER_ZONE_COLUMNS), held, count

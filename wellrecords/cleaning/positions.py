@@ -10,6 +10,7 @@ import pandas as pd
 
 from wellrecords.cleaning.codes import convert_codes
 from wellrecords.cleaning.findings import Findings
+from wellrecords.errors import counted
 from wellrecords.land_grid import LandLayers, parcel_key, section_keys, section_places
 from wellrecords.places import (
     DATUM_CRS,
@@ -116,7 +117,7 @@ def _note_crowds(findings: Findings, longitude: np.ndarray, latitude: np.ndarray
         crowd = crowd[crowd >= CROWD]
         if len(crowd):
             findings.notes.append(
-                f"position: {int(crowd.sum()):,} place(s) of method {name} stand on {len(crowd):,} point(s) of "
+                f"position: {int(crowd.sum()):,} places of method {name} stand on {counted(len(crowd), 'point')} of "
                 f"{CROWD} wells or more: look whether these are centres of something, and say so in the layout"
             )
 
@@ -173,8 +174,8 @@ def _way(
             datum_m[finite] = accuracy
             if accuracy > 0.0:
                 findings.notes.append(
-                    f"position: {int(finite.sum()):,} place(s) brought from {crs} to WGS84, good to {accuracy:g} m, "
-                    "which is part of their position error"
+                    f"position: {counted(int(finite.sum()), 'place')} brought from {crs} to WGS84, "
+                    f"good to {accuracy:g} m, which is part of their position error"
                 )
     # A round dummy is round as it was written, whatever the datum makes of it.
     dummy = (x == 0.0) | (y == 0.0)
@@ -251,7 +252,7 @@ def _datums(rules: PositionRules, findings: Findings, asked: np.ndarray) -> np.n
         rows = (codes == number) & asked
         if datum is None and rows.any():
             findings.problem(
-                what=f"unknown datum in {int(rows.sum()):,} row(s)",
+                what=f"unknown datum in {counted(int(rows.sum()), 'row')}",
                 rule=f"a datum is one of {', '.join(DATUM_CRS)}, or the layout says which one the spelling means",
                 next_step=f"say what it means in the layout {findings.layout.name!r}, under positions.datums",
                 code="unknown_code",
@@ -282,7 +283,7 @@ def _method_and_error(rules: PositionRules, findings: Findings, asked: np.ndarra
                 metres[number] = given[tidy_code(text)]
             elif text and (rows := (codes == number) & asked).any():
                 findings.problem(
-                    what=f"unknown accuracy in {int(rows.sum()):,} row(s)",
+                    what=f"unknown accuracy in {counted(int(rows.sum()), 'row')}",
                     rule="the layout gives every spelling of the accuracy in metres",
                     next_step=f"add it in the layout {findings.layout.name!r}, under positions.error_codes",
                     code="unknown_code",

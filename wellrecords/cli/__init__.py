@@ -25,6 +25,8 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
+app.command("draft-layout")(dataset.draft_layout)
+app.command("check-layout")(dataset.check_layout)
 app.command("refresh")(dataset.refresh)
 app.command("estimate")(lots.estimate)
 app.command("site")(lots.site)

@@ -1,4 +1,4 @@
-"""The verbs on the dataset: refresh it, and show what was held back."""
+"""The verbs on records: describe a file by a layout, refresh the dataset, show what was held back."""
 
 from __future__ import annotations
 
@@ -7,12 +7,69 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wellrecords.cli.common import SettingsFile, SourceFiles, load, refreshed
-from wellrecords.errors import WellRecordsError
-from wellrecords.terminal import show_held_back, show_refresh
+from wellrecords.cli.common import SettingsFile, SourceFiles, load, refreshed, write_text
+from wellrecords.errors import WellRecordsError, counted
+from wellrecords.terminal import show_held_back, show_layout_check, show_refresh
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+def draft_layout(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A file of records that no layout knows yet.")],
+    save: Annotated[
+        Path | None, typer.Option("--save", metavar="LAYOUT.toml", help="Write the draft to a file to be edited.")
+    ] = None,
+) -> None:
+    """Draft the layout of a new file, each guess with a reason.
+
+    A draft is not whole: what only the source can know (what a zero or an odd
+    code means) is marked SAY, and a run stops on it by name. Edit the draft,
+    then try it with check-layout.
+    """
+    from wellrecords.sources import draft_layout as draft
+
+    if save is not None and save.exists():
+        msg = f"{save} is there already and may have been edited. Next: name another file, or move it away."
+        raise WellRecordsError(msg)
+    text = draft(file)
+    if save is None:
+        typer.echo(text, nl=False)
+        return
+    write_text(text, save)
+    left = text.count("SAY ")
+    typer.echo(f"Written: {save}. {counted(left, 'line')} marked SAY: only the source knows.")
+    typer.echo(f"Next: edit it, then run: wellrecords check-layout {save} {file}")
+
+
+def check_layout(
+    layout: Annotated[str, typer.Argument(metavar="LAYOUT", help="A layout file, or the name of a shipped layout.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The file of records to try it on.")],
+    settings_file: Annotated[
+        Path | None,
+        typer.Option("--settings", metavar="SETTINGS", help="A region whose bounds and land layers count too."),
+    ] = None,
+) -> None:
+    """Try a layout on a file: what stops a run or is held back.
+
+    Nothing is written. The exit status is 2 where a run would stop.
+    """
+    from wellrecords.cleaning.check_layout import TELLS
+    from wellrecords.cleaning.check_layout import check_layout as check
+    from wellrecords.refresh import land_layers
+    from wellrecords.sources import load_layout
+
+    region = load(settings_file).region if settings_file is not None else None
+    problems = check(
+        load_layout(layout),
+        file,
+        bounds=region.bounds if region else None,
+        land=land_layers(region) if region else None,
+    )
+    stops = [problem for problem in problems if problem.code not in TELLS]
+    show_layout_check(stops, [problem for problem in problems if problem.code in TELLS])
+    if stops:
+        raise typer.Exit(2)
 
 
 def refresh(

@@ -19,6 +19,7 @@ from wellrecords.cli.common import (
     load,
     place_of,
     refreshed,
+    write_text,
 )
 from wellrecords.errors import WellRecordsError
 from wellrecords.terminal import progress, short, show_estimates, show_refresh, show_sitings
@@ -93,7 +94,7 @@ def site(
     sitings = jobs.site(chosen, plans)
     show_sitings(sitings.values(), [name for name in chosen["lot_id"] if name not in sitings])
     if save is not None:
-        _write_text(jobs.sitings_geojson(sitings.values()), save)
+        write_text(jobs.sitings_geojson(sitings.values()), save)
         typer.echo(f"Written: {save}")
 
 
@@ -199,12 +200,4 @@ def _run(
 
 def _write_csv(table: pd.DataFrame, path: Path) -> None:
     # The mark at the start makes spreadsheets read it as UTF-8.
-    _write_text("\ufeff" + table.to_csv(index=False, lineterminator="\n"), path)
-
-
-def _write_text(text: str, path: Path) -> None:
-    """Write a file beside its place and move it there, so that nothing half written is left."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(f".{path.name}.part")
-    beside.write_text(text, encoding="utf-8", newline="")
-    beside.replace(path)
+    write_text("\ufeff" + table.to_csv(index=False, lineterminator="\n"), path)

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 
+from wellrecords.errors import counted as counted
+
 MISSING = "–"
 M_PER_MILE = 1609.344
 """International mile, exact by definition (NIST Handbook 44, Appendix C)."""
@@ -210,15 +212,6 @@ def listing(items: Iterable[str]) -> str:
     """
     words = list(items)
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""
-
-
-def counted(number: int, noun: str) -> str:
-    """Return a count and its noun.
-
-    >>> counted(1, "well"), counted(1200, "well")
-    ('1 well', '1,200 wells')
-    """
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"
 
 
 def _logged(value: float) -> str:

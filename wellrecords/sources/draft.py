@@ -16,6 +16,7 @@ from typing import Any
 
 import pandas as pd
 
+from wellrecords.errors import counted
 from wellrecords.places import parse_angles
 from wellrecords.readings import DEFAULT_UNITS, parse_readings
 from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, tidy_code, tidy_name
@@ -83,7 +84,7 @@ def draft_layout(path: str | Path, name: str | None = None) -> str:
     guesses = guess_columns(raw)
     lines = [
         f'name = "{name}"',
-        f'description = "Drafted from {path.name}: check every line against the publisher\'s own description."',
+        f"description = {_quote(f'Drafted from {path.name}: check every line against what the publisher says.')}",
         "private = false",
     ]
     used = {column for guess in guesses.values() for column in guess.columns} | {POINT_X, POINT_Y, "sheet"}
@@ -244,7 +245,7 @@ def _dates(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
                 left = left[~read]
         more = [f"formats = {_list(formats)}"]
         if len(left):
-            more.append(f"# SAY what these {len(left):,} text(s) are: {_comment(', '.join(left.unique()[:5]))}")
+            more.append(f"# SAY what {counted(len(left), 'text')} can mean: {_comment(', '.join(left.unique()[:5]))}")
         return _section(guesses, "drilled_on", "dates.drilled_on", more)
     if "year" in guesses:
         parts = [f"{part} = {_list(guesses[part].columns)}" for part in ("year", "month", "day") if part in guesses]
@@ -292,7 +293,9 @@ def _readings(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
         more.append(f"unit_from = {_list(guesses['unit_of_yield'].columns)}")
     zeros = int(texts.str.fullmatch(r"0+(?:[.,]0*)?").sum())
     if zeros:
-        more.append(f'# SAY what 0 means ({zeros:,} rows): zero = "value", "unknown", "dry", "flowing" or "hold_back"')
+        more.append(
+            f'# SAY what 0 means ({counted(zeros, "row")}): zero = "value", "unknown", "dry", "flowing" or "hold_back"'
+        )
     read = parse_readings(texts, kind=kind, unit=unit, decimal="," if decimal_comma(raw) else ".")
     odd = texts[read["unreadable"].to_numpy()].value_counts()
     if len(odd):

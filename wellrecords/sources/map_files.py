@@ -8,7 +8,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from wellrecords.errors import WellRecordsError
+from wellrecords.errors import WellRecordsError, counted
 from wellrecords.sources.raw import RawTable
 from wellrecords.sources.workbooks import cell_text
 
@@ -48,7 +48,7 @@ def read_map_file(path: str | Path, *, layer: str | None, file: str) -> RawTable
         shapes = points.notna() & ~points.is_empty & (points.geom_type != "Point")
         if shapes.any():
             points = points.where(~shapes, points.representative_point())
-            notes = (f"{int(shapes.sum()):,} shape(s) that are no points: a point inside each was taken",)
+            notes = (f"{counted(int(shapes.sum()), 'shape')} without a point of its own: a point inside was taken",)
         usable = points.notna() & ~points.is_empty
         for name, values in ((POINT_X, points[usable].x), (POINT_Y, points[usable].y)):
             table[name] = values.reindex(table.index)

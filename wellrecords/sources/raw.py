@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from wellrecords.errors import Problem, ProblemsError
+from wellrecords.errors import Problem, ProblemsError, counted
 from wellrecords.ledger import HELD_BACK_COLUMNS
 from wellrecords.schema import empty_table
 from wellrecords.sources.column_rules import tidy_name
@@ -212,7 +212,7 @@ def lay_out(rows: Sequence[Row], file_rows: Sequence[int], header: Header, *, fi
         file_row=np.asarray(kept_rows, dtype=np.int64),
         file=file,
         rejected=pd.DataFrame(rejected, columns=list(HELD_BACK_COLUMNS)).astype(HELD_BACK_COLUMNS),
-        notes=(f"{blank:,} blank line(s) skipped",) if blank else (),
+        notes=(f"{counted(blank, 'blank line')} skipped",) if blank else (),
     )
 
 
