@@ -230,7 +230,9 @@ def estimate_lots(
         "random_state": random_state,
     }
     settings = _with(settings, {name: value for name, value in asked.items() if value is not None})
-    return summarise(draw_lot_estimates(wells, lots, settings, water_zones=water_zones), settings.quantiles)
+    drawn = _draw(wells, lots, settings, water_zones)
+    estimates = [_lot_estimate(drawn, lot, with_reasons=False) for lot in range(len(drawn.places))]
+    return summarise(estimates, settings.quantiles)
 
 
 def summarise(estimates: Sequence[LotEstimate], quantiles: tuple[float, ...] = (0.1, 0.5, 0.9)) -> pd.DataFrame:
@@ -305,7 +307,8 @@ def draw_lot_estimates(
     return [_lot_estimate(drawn, lot) for lot in range(len(drawn.places))]
 
 
-def _lot_estimate(drawn: _Drawn, lot: int) -> LotEstimate:
+def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotEstimate:
+    """Put together what is known of a lot; without the reasons (neighbours, words) where only figures are wanted."""
     places, evidence, settings = drawn.places, drawn.evidence, drawn.asked[lot]
     draws = _lot_draws(drawn, lot)
     support = str(evidence.nearness["depth_to_target_ft"].support[lot])
@@ -321,6 +324,13 @@ def _lot_estimate(drawn: _Drawn, lot: int) -> LotEstimate:
         yields = _Yields(drawn, lot)
     notes = lot_notes(evidence, lot, draws, settings)
     chances = (float(chance[-1]), float(drawn.chance_of_dry_hole[lot])) if draws is not None else (np.nan, np.nan)
+    neighbours, words = pd.DataFrame(columns=NEIGHBOUR_COLUMNS), ("", "")
+    if with_reasons:
+        neighbours = _neighbours(evidence, places.coordinates[lot], draws is not None)
+        words = (
+            plain_words(draws, support, chances, settings, evidence.dry_below_gpm),
+            technical_words(draws, support, chances, settings, evidence),
+        )
     return LotEstimate(
         lot_id=places.lot_id[lot],
         longitude=float(places.longitude[lot]),
@@ -338,9 +348,9 @@ def _lot_estimate(drawn: _Drawn, lot: int) -> LotEstimate:
         dry_below_gpm=evidence.dry_below_gpm,
         deepest_ft=settings.deepest_ft,
         target_curve=pd.DataFrame({"depth_ft": depth, "chance_of_target": chance}),
-        neighbours=_neighbours(evidence, places.coordinates[lot], draws is not None),
-        plain_words=plain_words(draws, support, chances, settings, evidence.dry_below_gpm),
-        technical_words=technical_words(draws, support, chances, settings, evidence),
+        neighbours=neighbours,
+        plain_words=words[0],
+        technical_words=words[1],
         _yields=yields,
     )
 

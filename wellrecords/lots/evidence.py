@@ -314,11 +314,9 @@ def gather_evidence(
     placed = np.isfinite(table["longitude"].to_numpy()) & np.isfinite(table["latitude"].to_numpy())
     table = table[placed]
     coordinates = _project(places.crs, table["longitude"].to_numpy(), table["latitude"].to_numpy())
-    tree = cKDTree(places.coordinates) if len(places) else None
-    near = np.zeros(len(table), dtype=bool)
-    if tree is not None and len(table):
-        near = tree.query(coordinates, distance_upper_bound=settings.reach_m)[0] <= settings.reach_m
-    table, coordinates = table[near].reset_index(drop=True), coordinates[near]
+    within = _counts(places.coordinates, coordinates)
+    near = _within_reach(places.coordinates, coordinates, settings)
+    table, coordinates = table.iloc[near].reset_index(drop=True), coordinates[near]
     error = table["position_error_m"].fillna(0.0).to_numpy()
 
     models, used = _fit_models(table, coordinates, error, settings)
@@ -356,7 +354,6 @@ def gather_evidence(
         residual[rows] = table["depth_to_water_ft_low"].to_numpy()[rows] - model.leave_one_out().distribution.quantile(
             0.5
         )
-    within = _counts(places.coordinates, coordinates)
     return Evidence(
         places=places,
         wells=table,
@@ -374,6 +371,15 @@ def gather_evidence(
         dry_below_gpm=_dry_below(table, settings),
         level_residual_ft=np.where(np.isfinite(residual), residual, np.nan),
     )
+
+
+def _within_reach(lots: np.ndarray, wells: np.ndarray, settings: EstimateSettings) -> np.ndarray:
+    """Return the rows of the wells that are among the nearest of some lot, and not too far from it."""
+    if not len(lots) or not len(wells):
+        return np.empty(0, dtype=int)
+    count = min(settings.wells_per_lot, len(wells))
+    distance, index = cKDTree(wells).query(lots, np.arange(1, count + 1), distance_upper_bound=settings.reach_m)
+    return np.unique(index[np.isfinite(distance)])
 
 
 def _counts(lots: np.ndarray, wells: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -468,13 +474,13 @@ def _fit_laws(
 
 
 def _shallowest(stops: Stops, lots: np.ndarray) -> np.ndarray:
-    """Depths of the shallowest third of the producing wells around each lot, shape (m, k)."""
+    """Depths of the shallowest third of the producing wells around each lot but for the last few, shape (m, k)."""
     producing = np.isin(stops.kind, (EXACT, LOGGED, AT_LEAST))
     if not producing.any():
         return np.zeros((len(lots), 1))
     count = min(FINISHED_WELLS, int(producing.sum()))
     _, near = cKDTree(stops.coordinates[producing]).query(lots, np.arange(1, count + 1))
-    return np.sort(stops.depth_ft[producing][near], axis=1)[:, : max(count // 3, 1)]
+    return np.sort(stops.depth_ft[producing][near], axis=1)[:, count // 20 : max(count // 3, 1)]
 
 
 def _rock_is_on_record(table: pd.DataFrame) -> bool:

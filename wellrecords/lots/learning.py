@@ -34,7 +34,7 @@ HUMBLE = 0.5
 """Of the blurs that predict within so many standard errors of the best, the widest is kept."""
 RUN_ONS_FT = (10.0, 20.0, 40.0)
 """How far drillers may go on below the last fracture (for a sump, or to the end of a rod)."""
-SAMPLE_WELLS = 2000
+SAMPLE_WELLS = 1500
 SCORED_WELLS = 400
 NEIGHBOURHOODS = 10
 COARSE_STEP, FINE_STEP = 0.5, 0.25
@@ -246,7 +246,8 @@ def fit_laws(
     rng = np.random.default_rng(random_state)
     chosen, scored = _sample(stops, stops.coordinates if towards is None else towards, rng)
     trials = [_trial(one.take(chosen), scored, n_neighbours) for one in candidates]
-    tried = [_improve(trial, _first_fit(trial, jumps[0])) for trial in trials]
+    first = _improve(trials[0], _first_fit(trials[0], jumps[0]))
+    tried = [first, *(_improve(trial, _improve(trial, replace(first, stops=trial.stops))) for trial in trials[1:])]
     best = 0
     for number in range(1, len(tried)):
         if _clearly_better(_of_feet(tried[number]), _of_feet(tried[best])):
@@ -254,15 +255,15 @@ def fit_laws(
     trial, found = trials[best], tried[best]
     for run_on_ft in RUN_ONS_FT:
         longer = trial.with_run_on(run_on_ft)
-        gone_on = _improve(longer, _improve(longer, replace(found, stops=longer.stops)))
+        gone_on = _improve(longer, replace(found, stops=longer.stops))
         if not _clearly_better(gone_on.scores, found.scores):
             break
         trial, found = longer, gone_on
-    others = [_improve(trial, _improve(trial, replace(found, tables=fracture_tables(law)))) for law in jumps[1:]]
-    found = max([found, *others], key=lambda laws: float(laws.scores.mean()))
+    others = [_improve(trial, replace(found, tables=fracture_tables(law))) for law in jumps[1:]]
+    found = _improve(trial, max([found, *others], key=lambda laws: float(laws.scores.mean())))
     found = _with_blur(trial, found)
     for decay_ft in decays_ft[1:]:
-        faded = _improve(trial, _improve(trial, replace(found, decay_ft=decay_ft)))
+        faded = _improve(trial, replace(found, decay_ft=decay_ft))
         if not _clearly_better(faded.scores, found.scores):
             break
         found = faded

@@ -66,6 +66,8 @@ class EstimateSettings(BaseModel):
         this figure in their place.
     reach_m : float, default=20000
         Wells further than this from every lot are not read.
+    wells_per_lot : int, default=1500
+        Only so many nearest wells of each lot are read.
     n_neighbours : int, default=150
         Wells that the law of fractures at a lot may lean on.
     support : SupportSettings
@@ -81,6 +83,7 @@ class EstimateSettings(BaseModel):
     dry_below_gpm: float | None = Field(default=None, gt=0)
     deepest_ft: float = Field(default=3000.0, gt=0)
     reach_m: float = Field(default=20_000.0, gt=0)
+    wells_per_lot: int = Field(default=1500, ge=50)
     n_neighbours: int = Field(default=150, ge=5)
     support: SupportSettings = SupportSettings()
 
