@@ -3,11 +3,13 @@ import json
 from datetime import date
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from shapely.geometry import Point, box
 
 import wellrecords.refresh
 from wellrecords.errors import ProblemsError, WellRecordsError
@@ -283,6 +285,38 @@ def test_a_changed_input_is_read_again(tmp_path):
     assert (first.counts["kept"], second.counts["kept"]) == (1, 2)
     path.write_text(path.read_text() + "[matching]\nthreshold = 2.0\n")
     assert not refresh(load_settings(path)).unchanged
+
+
+def test_wells_off_the_land_of_the_outline_are_held_back(tmp_path):
+    sea = [["2", *GOOD[1:6], "-69.80", GOOD[7]]]
+    path = region(tmp_path, {"a": [GOOD, *sea]})
+    assert refresh(load_settings(path), today=TODAY).counts["kept"] == 2
+    land = tmp_path / "land.geojson"
+    gpd.GeoSeries([box(-70.4, 45.1, -69.9, 45.5)], crs="EPSG:4326").to_crs("EPSG:26919").to_file(land)
+    path.write_text(path.read_text().replace('store = "store"', 'store = "store"\noutline = "land.geojson"'))
+    result = refresh(load_settings(path), today=TODAY)
+    assert not result.unchanged
+    assert (result.counts["kept"], result.counts["held_back"]) == (1, 1)
+    held_back = read_table(tmp_path / "store", "held_back")
+    assert held_back[["reason", "file_row"]].to_numpy().tolist() == [["outside_outline", 3]]
+    assert "outline" in [one["role"] for one in read_manifest(tmp_path / "store")["inputs"]]
+    assert refresh(load_settings(path), today=TODAY).unchanged
+    gpd.GeoSeries([box(-70.4, 45.1, -69.7, 45.5)], crs="EPSG:4326").to_file(land)
+    assert refresh(load_settings(path), today=TODAY).counts["kept"] == 2
+
+
+def test_an_outline_that_is_none_is_refused(tmp_path):
+    path = region(tmp_path, {"a": [GOOD]})
+    path.write_text(path.read_text().replace('store = "store"', 'store = "store"\noutline = "land.geojson"'))
+    land = tmp_path / "land.geojson"
+    for text, told in (
+        ("no map", "the layer cannot be read"),
+        (gpd.GeoSeries([Point(-70, 45.3)], crs="EPSG:4326").to_json(), "holds no polygon"),
+    ):
+        land.write_text(text)
+        with pytest.raises(ProblemsError, match=told):
+            refresh(load_settings(path), today=TODAY)
+    assert not (tmp_path / "store").exists()
 
 
 def test_held_back_rows_are_mended_by_hand_and_read_again(tmp_path):

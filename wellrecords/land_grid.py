@@ -209,6 +209,38 @@ def read_parcels(layer: str | Path | gpd.GeoDataFrame, name: str | None = None) 
     return table[~table["key"].duplicated(keep=False)].set_index("key")
 
 
+def read_outline(layer: str | Path | gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Read the outline of a region's land.
+
+    Parameters
+    ----------
+    layer : path or GeoDataFrame
+        Polygons: together the region's land.
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+        In WGS84.
+
+    Raises
+    ------
+    ProblemsError
+        Where the layer has no coordinate system, or holds no polygon.
+    """
+    frame = _wgs84(layer)
+    frame = frame[frame.geometry.geom_type.isin(("Polygon", "MultiPolygon"))]
+    if frame.empty:
+        problem = Problem(
+            what="the outline of the region holds no polygon",
+            rule="an outline is one polygon or more: the region's land",
+            next_step="draw the land as a closed polygon, or leave the outline out of the settings",
+            file=None if isinstance(layer, gpd.GeoDataFrame) else str(layer),
+            code="no_polygon",
+        )
+        raise ProblemsError([problem], "The outline of the region cannot be used")
+    return frame
+
+
 def parcel_key(text: str) -> str:
     """Return a parcel's number as it is compared: letters and digits, without leading zeros in each group."""
     return "-".join(group.lstrip("0") or "0" for group in re.findall(r"[^\W_]+", text.casefold()))
@@ -291,7 +323,7 @@ def _found(frame: gpd.GeoDataFrame, part: str) -> str | None:
 
 
 def _wgs84(layer: str | Path | gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    frame = layer if isinstance(layer, gpd.GeoDataFrame) else gpd.read_file(layer)
+    frame = layer if isinstance(layer, gpd.GeoDataFrame) else _read_layer(Path(layer))
     if frame.crs is None:
         problem = Problem(
             what="the layer does not say its coordinate system",
@@ -301,6 +333,20 @@ def _wgs84(layer: str | Path | gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         )
         raise ProblemsError([problem], "The layer cannot be used")
     return frame.to_crs("EPSG:4326")
+
+
+def _read_layer(path: Path) -> gpd.GeoDataFrame:
+    try:
+        return gpd.read_file(path)
+    except (OSError, ValueError, RuntimeError) as error:
+        problem = Problem(
+            what=f"the layer cannot be read ({error})",
+            rule="a layer of land is a map file, such as GeoJSON, GeoPackage or Shapefile",
+            next_step="open it in a map program and save it again",
+            file=str(path),
+            code="unreadable_file",
+        )
+        raise ProblemsError([problem], "The layer cannot be used") from error
 
 
 def _area_m2(shapes: gpd.GeoSeries) -> np.ndarray:

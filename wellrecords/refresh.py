@@ -20,6 +20,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 
@@ -30,7 +31,7 @@ from wellrecords.cleaning.neighbourhood import flag_outliers, flag_terrain
 from wellrecords.cleaning.rules import FLAG_COLUMNS, Rule, apply_rules, flag_rows, load_rules
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.held_back import held_back_csv, mend, mending_changes, read_mended
-from wellrecords.land_grid import LandLayers, read_parcels, read_sections
+from wellrecords.land_grid import LandLayers, read_outline, read_parcels, read_sections
 from wellrecords.ledger import CHANGE_COLUMNS, HELD_BACK_COLUMNS, change_rows, check_rows, held_back_rows, stack
 from wellrecords.matching import merge_duplicates
 from wellrecords.schema import LAYER_COLUMNS, WATER_ZONE_COLUMNS, check_wells, conform
@@ -221,10 +222,11 @@ def _clean_sources(
     rules = load_rules(settings.cleaning.rules)
     vocabulary = load_vocabulary(settings.cleaning.vocabulary)
     land = land_layers(settings.region)
+    outline = read_outline(settings.region.outline) if settings.region.outline else None
     for number, (source, layout) in enumerate(zip(settings.sources, layouts, strict=True)):
         tell(f"reading {source.file.name}", number, len(layouts))
         try:
-            cleaned.append(_clean_source(source, layout, settings, rules, vocabulary, land, today, seconds))
+            cleaned.append(_clean_source(source, layout, settings, rules, vocabulary, land, outline, today, seconds))
         except (ProblemsError, WellRecordsError) as error:
             problems += _as_problems(error, source.file.name)
     tell("reading", len(layouts), len(layouts))
@@ -240,6 +242,7 @@ def _clean_source(
     rules: tuple[Rule, ...],
     vocabulary: Vocabulary,
     land: LandLayers | None,
+    outline: gpd.GeoDataFrame | None,
     today: date | None,
     seconds: dict[str, float],
 ) -> _Cleaned:
@@ -252,7 +255,13 @@ def _clean_source(
         raw = mending.raw
     with _timed("convert", seconds):
         converted = convert_source(
-            raw, layout, private=source.private, bounds=settings.region.bounds, land=land, today=today
+            raw,
+            layout,
+            private=source.private,
+            bounds=settings.region.bounds,
+            outline=outline,
+            land=land,
+            today=today,
         )
     changes = [converted.changes]
     if mending is not None:
@@ -380,10 +389,12 @@ def _inputs(settings: Settings, layouts: list[Layout]) -> list[dict[str, str]]:
     missing: list[Problem] = []
     for source, layout in zip(settings.sources, layouts, strict=True):
         files.append(("source", source.file))
-        files += [("companion", path) for path in _companions(source.file, layout)]
+        parts = [part.companion_of(source.file) for part in (layout.layers, layout.water_zones) if part is not None]
+        files += [("companion", path) for path in parts if path is not None and path.exists()]
         if source.mended is not None:
             files.append(("mended", source.mended))
     optional = {
+        "outline": settings.region.outline,
         "terrain": settings.region.terrain,
         "sections": settings.region.sections,
         "parcels": settings.region.parcels,
@@ -405,14 +416,6 @@ def _inputs(settings: Settings, layouts: list[Layout]) -> list[dict[str, str]]:
     if missing:
         raise ProblemsError(missing, "The sources cannot be used; nothing was written")
     return [{"role": role, "file": path.name, "sha256": _sha256(path)} for role, path in files]
-
-
-def _companions(file: Path, layout: Layout) -> Iterator[Path]:
-    for part in (layout.layers, layout.water_zones):
-        if part is not None and part.file is not None:
-            companion = file.with_name(part.file.format(stem=file.name.split(".")[0]))
-            if companion.exists():
-                yield companion
 
 
 def _fingerprint(inputs: list[dict[str, str]], settings: Settings) -> str:

@@ -26,6 +26,7 @@ Model = TypeVar("Model", bound=BaseModel)
 _PATH_KEYS = {
     "file",
     "terrain",
+    "outline",
     "sections",
     "parcels",
     "store",
@@ -55,6 +56,9 @@ class RegionSettings(BaseModel):
         taken in it.
     bounds : (west, south, east, north)
         Degrees WGS84; a record outside is held back.
+    outline : path, optional
+        A layer of polygons, the region's land; a record off it (in the sea,
+        over the border) is held back.
     terrain : path, optional
         A GeoTIFF of land elevation, used where a record has none.
     sections, parcels : path, optional
@@ -69,6 +73,7 @@ class RegionSettings(BaseModel):
     name: str
     crs: str
     bounds: tuple[float, float, float, float]
+    outline: Path | None = None
     terrain: Path | None = None
     sections: Path | None = None
     parcels: Path | None = None

@@ -20,7 +20,12 @@ TELLS = ("would_hold_back", "would_be_unknown", "unused_column")
 
 
 def check_layout(
-    layout: Layout, path: str | Path, *, bounds: Bounds | None = None, land: LandLayers | None = None
+    layout: Layout,
+    path: str | Path,
+    *,
+    bounds: Bounds | None = None,
+    outline: object | None = None,
+    land: LandLayers | None = None,
 ) -> list[Problem]:
     """Return what is wrong between a layout and a file, and what a run would hold back or drop.
 
@@ -28,7 +33,7 @@ def check_layout(
     ----------
     layout : Layout
     path : str or Path
-    bounds, land : optional
+    bounds, outline, land : optional
         As for `convert_source`.
 
     Returns
@@ -47,7 +52,7 @@ def check_layout(
         return [_problem(str(error), "the file can be read", "see there", "unreadable_file", Path(path).name)]
     problems = _unused(layout, raw)
     try:
-        converted = convert_source(raw, layout, bounds=bounds, land=land)
+        converted = convert_source(raw, layout, bounds=bounds, outline=outline, land=land)
     except ProblemsError as error:
         return [*error.problems, *problems]
     for reason, rows in converted.held_back.groupby("reason", sort=True):

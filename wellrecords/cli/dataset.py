@@ -47,7 +47,7 @@ def check_layout(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The file of records to try it on.")],
     settings_file: Annotated[
         Path | None,
-        typer.Option("--settings", metavar="SETTINGS", help="A region whose bounds and land layers count too."),
+        typer.Option("--settings", metavar="SETTINGS", help="A region whose bounds and layers of land count too."),
     ] = None,
 ) -> None:
     """Try a layout on a file: what stops a run or is held back.
@@ -56,6 +56,7 @@ def check_layout(
     """
     from wellrecords.cleaning.check_layout import TELLS
     from wellrecords.cleaning.check_layout import check_layout as check
+    from wellrecords.land_grid import read_outline
     from wellrecords.refresh import land_layers
     from wellrecords.sources import load_layout
 
@@ -64,6 +65,7 @@ def check_layout(
         load_layout(layout),
         file,
         bounds=region.bounds if region else None,
+        outline=read_outline(region.outline) if region and region.outline else None,
         land=land_layers(region) if region else None,
     )
     stops = [problem for problem in problems if problem.code not in TELLS]
