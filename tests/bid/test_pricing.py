@@ -155,6 +155,21 @@ def test_a_dry_hole_costs_its_drilling_and_sealing_and_no_pump():
     assert any("100% of the cases the hole is dry" in note for note in bid.notes)
 
 
+@pytest.mark.parametrize(("short", "said"), [(4, False), (5, False), (60, True)])
+@pytest.mark.parametrize(
+    ("at_limit", "quantity", "words"),
+    [("hydrofracture", "fracturing", "hydrofractured"), ("stop", "storage_tanks", "storage tank and a booster")],
+)
+def test_what_hardly_ever_happens_is_not_noted(short, said, at_limit, quantity, words):
+    draws = invented_draws(1000)
+    ground = draws.assign(depth_to_target_ft=np.where(np.arange(1000) < short, np.inf, 150.0))
+    estimate = FakeEstimate(ground, target_yield_gpm=20.0, max_depth_ft=200.0)
+    bid = priced(estimate, demand=DemandSettings(persons=8), construction=ConstructionSettings(at_limit=at_limit))
+    assert (bid.quantities[quantity] > 0).sum() == short
+    assert any(words in note for note in bid.notes) == said
+    assert not any("In 0% of" in note for note in bid.notes)
+
+
 def test_the_same_seed_gives_the_same_bid_and_the_draws_stay():
     before = ESTIMATE.draws.copy()
     again = priced()

@@ -19,6 +19,8 @@ from wellrecords.water_system import WaterSystemSettings, design_water_systems
 
 NEEDED = {"depth_to_bedrock_ft": "the depth to rock", "depth_to_target_ft": "the depth to the wanted water"}
 """Columns of the draws without which there is no bid, in words."""
+WORTH_SAYING = 0.005
+"""A note on no more cases than this would say "in 0% of the cases"."""
 
 
 class Estimate(Protocol):
@@ -156,7 +158,7 @@ def price_bid(
         drivers=drivers,
         outcomes={name: float(np.mean(outcome == name)) for name in OUTCOMES},
         chance_of_screen=float(wells["screened"].mean()),
-        notes=_notes(estimate, quantities, need, construction, level_unknown=bool(level_unknown.any())),
+        notes=_notes(estimate, quantities, need, level_unknown=bool(level_unknown.any())),
     )
 
 
@@ -273,7 +275,6 @@ def _notes(
     estimate: Estimate,
     quantities: pd.DataFrame,
     need: Need,
-    construction: ConstructionSettings,
     *,
     level_unknown: bool,
 ) -> tuple[str, ...]:
@@ -285,27 +286,21 @@ def _notes(
         middle = quantities.loc[served, ["yield_gpm", "well_storage_gal"]].median()
         first, *others = describe_yield(float(f"{middle['yield_gpm']:.2g}"), need, float(middle["well_storage_gal"]))
         notes += [f"In the middle case: {first}", *others]
-    if not served.all():
-        notes.append(
-            f"In {np.mean(~served):.0%} of the cases the hole is dry: it is sealed, and no pump or tank is priced."
-        )
-    tank = np.mean(quantities["storage_tanks"] > 0)
-    if tank > 0:
-        notes.append(f"In {tank:.0%} of the cases a storage tank and a booster pump are needed to carry the peak.")
-    if construction.at_limit == "hydrofracture":
-        notes.append(f"In {np.mean(quantities['fracturing'] > 0):.0%} of the cases the hole is hydrofractured.")
-    beyond = np.mean(quantities["beyond_lists"] > 0)
-    if beyond > 0:
-        notes.append(
-            f"In {beyond:.1%} of the cases the motor or cable needed is beyond the lists; the largest is priced."
-        )
+    cases = {
+        "the hole is dry: it is sealed, and no pump or tank is priced": ~served,
+        "a storage tank and a booster pump are needed to carry the peak": quantities["storage_tanks"] > 0,
+        "the hole is hydrofractured": quantities["fracturing"] > 0,
+        "the motor or cable needed is beyond the lists; the largest is priced": quantities["beyond_lists"] > 0,
+    }
+    if not level_unknown:
+        cases["the water column is too short for the margins of the pump"] = quantities["short_column"] > 0
+    for what, holds in cases.items():
+        share = float(np.mean(holds))
+        if share > WORTH_SAYING:
+            notes.append(f"In {share:.0%} of the cases {what}.")
     if level_unknown:
         notes.append(
             "The records here do not give the water level: the pump and its power are priced as if the level stood "
             "at the bottom, and no storage in the well is counted."
         )
-        return tuple(notes)
-    short = np.mean(quantities["short_column"] > 0)
-    if short > 0:
-        notes.append(f"In {short:.1%} of the cases the water column is too short for the margins of the pump.")
     return tuple(notes)
