@@ -224,7 +224,7 @@ class Evidence:
     water_starts_at : {"ground", "water level", "bedrock", "bedrock and water level"}
         Below which depth water may be met.
     shallow_ft : ndarray of shape (m, k)
-        Where top of rock is not on record: depths of the shallowest third of
+        Where top of rock is not on record: depths of the shallowest sixth of
         the wells around. A well is not finished shallower than such. 0 in rock.
     correlation : ndarray of shape (4, 4)
         Of `JOINT_ORDER`.
@@ -474,13 +474,13 @@ def _fit_laws(
 
 
 def _shallowest(stops: Stops, lots: np.ndarray) -> np.ndarray:
-    """Depths of the shallowest third of the producing wells around each lot but for the last few, shape (m, k)."""
+    """Depths of the shallowest sixth of the producing wells around each lot but for the last few, shape (m, k)."""
     producing = np.isin(stops.kind, (EXACT, LOGGED, AT_LEAST))
     if not producing.any():
         return np.zeros((len(lots), 1))
     count = min(FINISHED_WELLS, int(producing.sum()))
     _, near = cKDTree(stops.coordinates[producing]).query(lots, np.arange(1, count + 1))
-    return np.sort(stops.depth_ft[producing][near], axis=1)[:, count // 20 : max(count // 3, 1)]
+    return np.sort(stops.depth_ft[producing][near], axis=1)[:, count // 20 : max(count // 6, 1)]
 
 
 def _rock_is_on_record(table: pd.DataFrame) -> bool:

@@ -56,7 +56,7 @@ def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings
         notes.append(
             f"Top of rock is hardly on record here, so this may not be hard rock: water is taken to be met "
             f"anywhere below {evidence.water_starts_at}, but a well not to be finished shallower than the shallowest "
-            f"third of those around ({evidence.shallow_ft[lot, 0]:.0f} to {evidence.shallow_ft[lot, -1]:.0f} ft)."
+            f"sixth of those around ({evidence.shallow_ft[lot, 0]:.0f} to {evidence.shallow_ft[lot, -1]:.0f} ft)."
         )
     if evidence.gravels is not None:
         chance = float(evidence.gravels.chance(place[None, :], settings.target_yield_gpm)[0])
