@@ -43,7 +43,8 @@ def report(label, model, xy, log_depth):
     covered = np.mean((log_depth >= low) & (log_depth <= high))
     nugget = model.covariance_.nugget / (model.covariance_.nugget + model.covariance_.sill)
     width = np.mean(high - low)
-    print(f"  {label:28s} bias {bias:+7.1%}   covers {covered:6.1%}   width {width:.2f}   nugget {nugget:.2f}", flush=True)
+    shares = f"bias {bias:+7.1%}   covers {covered:6.1%}"
+    print(f"  {label:28s} {shares}   width {width:.2f}   nugget {nugget:.2f}", flush=True)
     return bias, covered
 
 
@@ -64,7 +65,7 @@ def main():
         kept = IntervalKriging().fit(xy[wells], low, high)
         seconds = time.process_time() - start
         bias, covered = report(f"intervals ({seconds:.1f} s CPU)", kept, xy[WELLS:], log_depth[WELLS:])
-        worst_bias, coverage = max(worst_bias, abs(bias)), [*coverage, covered]
+        coverage.append(covered)
         report(
             "those holes dropped",
             IntervalKriging().fit(xy[wells][~stopped], low[~stopped]),
@@ -72,7 +73,8 @@ def main():
             log_depth[WELLS:],
         )
         truth = np.exp(log_depth[wells])
-        report("every hole to rock", IntervalKriging().fit(xy[wells], truth), xy[WELLS:], log_depth[WELLS:])
+        known, _ = report("every hole to rock", IntervalKriging().fit(xy[wells], truth), xy[WELLS:], log_depth[WELLS:])
+        worst_bias = max(worst_bias, abs(bias - known))  # what censoring adds to the luck of the places
         wide = rng.uniform(size=WELLS) < 0.6
         offset = rng.uniform(size=WELLS)  # classes of a factor of 6, each well's with limits of its own
         shelf = (np.floor(log_depth[wells] / CLASS + offset) - offset) * CLASS
@@ -80,7 +82,9 @@ def main():
             xy[wells], np.where(wide, np.exp(shelf), truth), np.where(wide, np.exp(shelf + CLASS), truth)
         )
         report("60 % wide intervals", model, xy[WELLS:], log_depth[WELLS:])
-    print(f"worst bias {worst_bias:.1%}; 80 % intervals cover {min(coverage):.1%} to {max(coverage):.1%}")
+    print(
+        f"censoring adds a bias of {worst_bias:.1%} at most; 80 % intervals cover {min(coverage):.1%} to {max(coverage):.1%}"
+    )
 
 
 if __name__ == "__main__":
