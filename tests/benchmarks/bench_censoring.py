@@ -83,7 +83,8 @@ def main():
         )
         report("60 % wide intervals", model, xy[WELLS:], log_depth[WELLS:])
     print(
-        f"censoring adds a bias of {worst_bias:.1%} at most; 80 % intervals cover {min(coverage):.1%} to {max(coverage):.1%}"
+        f"censoring adds a bias of {worst_bias:.1%} at most; "
+        f"80 % intervals cover {min(coverage):.1%} to {max(coverage):.1%}"
     )
 
 
