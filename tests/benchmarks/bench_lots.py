@@ -67,7 +67,7 @@ SETTINGS = {
     "fading": replace(BASE, decay_ft=250.0),
     "run on": replace(BASE, run_on_ft=30.0, depth_step_ft=20.0),
     "2/6/10": replace(BASE, targets={2.0: 0.3, 6.0: 0.4, 10.0: 0.3}, limits_ft=(300.0, 500.0, 800.0)),
-    "rounded, 30 % missing": replace(BASE, rounded=True, missing=0.3, depth_step_ft=5.0),
+    "rounded and missing": replace(BASE, rounded=True, missing=0.3, depth_step_ft=5.0),
     "25 % above rock": replace(BASE, above_rock=0.25),
     "rough": replace(BASE, length_m=1500.0, rate_sd=0.8, size_sd=0.7),
     "smooth": replace(BASE, length_m=10_000.0, rate_sd=0.5, size_sd=0.3),
