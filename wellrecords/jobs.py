@@ -23,7 +23,7 @@ from wellrecords.bid import Bid, BidSettings, NoBid, PriceBook, load_price_book,
 from wellrecords.construction import ConstructionSettings
 from wellrecords.demand import DemandSettings
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
-from wellrecords.lots import EstimateSettings, LotEstimate, draw_lot_estimates
+from wellrecords.lots import EstimateSettings, LotEstimate, draw_lot_estimates, summarise
 from wellrecords.schema import WGS84
 from wellrecords.settings import Settings
 from wellrecords.siting import Siting, SitingFiles, SitingSettings, load_siting_settings, read_site_plans, site_lots
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 ESTIMATE_WISHES = ("target_yield_gpm", "max_depth_ft")
-QUANTITIES = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
+BID_FIGURES = ("cost_usd_p10", "cost_usd_p50", "cost_usd_p90", "fixed_price_usd", "chance_of_loss")
 DEMAND_WISHES = ("persons", "bedrooms", "garden_area_ft2", "lawn_area_ft2", "fixtures", "peak_gpm")
 
 
@@ -311,24 +311,18 @@ def answers(jobs: Sequence[LotJob], quantiles: Sequence[float] = (0.1, 0.5, 0.9)
         `_p90`, `fixed_price_usd`, `chance_of_loss`; empty where the records
         cannot say.
     """
-    return pd.DataFrame([_answer(job, quantiles) for job in jobs])
+    said = summarise([job.estimate for job in jobs], tuple(quantiles)).reset_index()
+    for number, name in enumerate(("longitude", "latitude", "target_yield_gpm", "max_depth_ft"), start=1):
+        said.insert(number, name, [getattr(job.estimate, name) for job in jobs])
+    bids = pd.DataFrame([_bid_figures(job.bid) for job in jobs], columns=list(BID_FIGURES))
+    return pd.concat([said, bids], axis=1)
 
 
-def _answer(job: LotJob, quantiles: Sequence[float]) -> dict[str, Any]:
-    estimate, bid = job.estimate, job.bid
-    row: dict[str, Any] = {"lot_id": job.lot_id, "longitude": estimate.longitude, "latitude": estimate.latitude}
-    for name in QUANTITIES:
-        for level in quantiles:
-            drawn = np.nan if estimate.draws is None else estimate.draws[name].quantile(level, "lower")
-            row[f"{name}_p{round(100 * level):02d}"] = drawn
-    for name in ("target_yield_gpm", "max_depth_ft", "chance_of_target", "chance_of_dry_hole"):
-        row[name] = getattr(estimate, name)
-    for name in ("wells_within_1km", "wells_within_5km", "nearest_well_m", "support"):
-        row[name] = getattr(estimate, name)
-    if isinstance(bid, Bid):
-        row |= {f"cost_usd_{name}": bid.total_quantiles[name] for name in ("p10", "p50", "p90")}
-        row |= {"fixed_price_usd": bid.fixed_price_usd, "chance_of_loss": bid.chance_of_loss}
-    return row | {"notes": " ".join(estimate.notes)}
+def _bid_figures(bid: Bid | NoBid | None) -> dict[str, float]:
+    if not isinstance(bid, Bid):
+        return {}
+    total = {f"cost_usd_{name}": bid.total_quantiles[name] for name in ("p10", "p50", "p90")}
+    return total | {"fixed_price_usd": bid.fixed_price_usd, "chance_of_loss": bid.chance_of_loss}
 
 
 def _job(lot: dict[str, Any], estimate: LotEstimate, siting: Siting | None, settings: JobSettings) -> LotJob:
