@@ -25,27 +25,29 @@ def run_summary(store_dir: str | Path) -> dict[str, pd.DataFrame]:
     -------
     dict of str to DataFrame
         - `sources`: rows read, kept, merged, held back, mended, changes, flags, share held back; the worst source first
-        - `held_back_by_reason`: `source`, `reason`, `why`, `rows`
+        - `held_back_by_reason`: `source`, `reason`, `why` (an example), `rows`
         - `changes_by_rule`: `rule`, `column`, `changes`, `sources`, `why`
-        - `flags_by_rule`: `rule`, `column`, `flags`
+        - `flags_by_rule`: `rule`, `column`, `flags`, `sources`, `why`
         - `merged_by_kind`: `why`, `rows`, `lowest_score`
         - `histograms`: `column`, `from`, `to`, `before`, `after` (wells a bin, as read and as kept)
         - `intervals`: `quantity`, `exact`, `at_least`, `at_most`, `between`, `not_stated` (wells)
         - `unknown_words`: `source`, `word`, `layers`, `example`
         - `undecided`: pairs of records that fit about as well as others
-        No table holds a record's text; `unknown_words` holds single layers' words.
+        `why` is null where all rows are of private sources: it may quote a
+        record. Of those only `unknown_words` holds any text, single layers' words.
     """
     manifest = read_manifest(store_dir)
     wells = pd.DataFrame(read_wells(store_dir).drop(columns="geometry"))
     changes, flags = read_table(store_dir, "changes"), read_table(store_dir, "flags")
     held_back, merged = read_table(store_dir, "held_back"), read_table(store_dir, "merged")
+    public = set(wells.loc[~wells["private"], "source"])
     sources = pd.DataFrame(manifest["sources"])
     sources["share_held_back"] = sources["held_back"] / sources["rows_read"].clip(lower=1)
     return {
         "sources": sources.sort_values("share_held_back", ascending=False, ignore_index=True),
-        "held_back_by_reason": _counted(held_back, ["source", "reason"], "rows"),
-        "changes_by_rule": _counted(changes, ["rule", "column"], "changes"),
-        "flags_by_rule": _counted(flags, ["rule", "column"], "flags"),
+        "held_back_by_reason": _counted(held_back, ["source", "reason"], "rows", public),
+        "changes_by_rule": _counted(changes, ["rule", "column"], "changes", public),
+        "flags_by_rule": _counted(flags, ["rule", "column"], "flags", public),
         "merged_by_kind": merged.groupby("why", as_index=False)
         .agg(rows=("record_id", "size"), lowest_score=("score", "min"))
         .sort_values("rows", ascending=False, ignore_index=True),
@@ -99,7 +101,9 @@ def before_and_after(wells: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame
     return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
 
 
-def _counted(table: pd.DataFrame, by: list[str], name: str) -> pd.DataFrame:
+def _counted(table: pd.DataFrame, by: list[str], name: str, public: set[str]) -> pd.DataFrame:
+    """Count rows; `why` is the first public row's, since it may hold some of the record's text."""
+    table = table.assign(why=table["why"].where(table["source"].isin(public)))
     grouped = table.groupby(by, as_index=False).agg(
         **{name: ("source", "size"), "sources": ("source", "nunique"), "why": ("why", "first")}
     )

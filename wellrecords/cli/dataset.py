@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,7 +10,7 @@ import typer
 
 from wellrecords.cli.common import SettingsFile, SourceFiles, load, refreshed, write_text
 from wellrecords.errors import WellRecordsError, counted
-from wellrecords.terminal import show_held_back, show_layout_check, show_refresh
+from wellrecords.terminal import short, show_held_back, show_layout_check, show_refresh
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -78,6 +79,9 @@ def refresh(
     settings_file: SettingsFile,
     source: SourceFiles = None,
     force: Annotated[bool, typer.Option("--force", help="Read everything again though nothing has changed.")] = False,
+    report: Annotated[
+        Path | None, typer.Option("--report", metavar="FOLDER", help="Write run.html: what became of each row.")
+    ] = None,
 ) -> None:
     """Read the sources, clean and merge them, write the dataset.
 
@@ -86,6 +90,10 @@ def refresh(
     """
     settings = load(settings_file, source)
     show_refresh(refreshed(settings, force=force))
+    if report is not None:
+        from wellrecords.report import write_refresh_report
+
+        typer.echo(f"Report: open {short(write_refresh_report(report, settings, prepared_on=date.today()))}")
 
 
 def held_back(

@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
+from wellrecords.errors import counted
 from wellrecords.report import wording
 
 INK = "#1d2830"
@@ -217,6 +218,41 @@ def histogram(values: np.ndarray, *, name: str, label: str, unit: str, log: bool
         f"{label}: how many wells",
         f"Of {len(values):,} wells eight in ten lie between {wording.two_figures(low)} and "
         f"{wording.two_figures(high)} {unit}; half lie below {wording.two_figures(middle)} {unit}.",
+    )
+
+
+def before_and_after(bins: pd.DataFrame, *, name: str, label: str, unit: str) -> Markup:
+    """Draw a quantity's histogram as it was read and as it is kept.
+
+    Parameters
+    ----------
+    bins : DataFrame
+        `from`, `to`, `before`, `after`, bins in order and side by side; the
+        last also counts what lies beyond.
+    name, label, unit : str
+
+    Returns
+    -------
+    Markup
+    """
+    figure, axes = _figure()
+    edges = np.append(bins["from"].to_numpy(float), float(bins["to"].iloc[-1]))
+    before, after = bins["before"].to_numpy(float), bins["after"].to_numpy(float)
+    axes.bar(edges[:-1], after, np.diff(edges), align="edge", color=BAND, linewidth=0, label="as kept")
+    axes.stairs(before, edges, color=RUST, linewidth=1.2, label="as read")
+    axes.legend(frameon=False, fontsize=9, labelcolor=INK, loc="upper right")
+    axes.set_ylim(0, max(before.max(), after.max(), 1.0) * 1.08)
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.set_major_formatter(lambda value, _: f"{value:,.0f}")
+    axes.set_xlabel(f"{label.lower()}, {unit}")
+    axes.set_ylabel("wells")
+    moved = int(np.abs(before - after).sum())
+    return _svg(
+        figure,
+        name,
+        f"{label}: as read and as kept",
+        f"{before.sum():,.0f} figures as read, {after.sum():,.0f} as kept; over all bars the two differ by "
+        f"{counted(moved, 'figure')}.",
     )
 
 

@@ -24,8 +24,10 @@ from wellrecords.report import wording
 from wellrecords.report.index_page import ReportLink, write_index
 from wellrecords.report.lot_report import Audience, write_lot_report
 from wellrecords.report.region_report import RunCounts, write_region_report
+from wellrecords.report.run_report import write_run_report
 from wellrecords.report.settings import ReportSettings
 from wellrecords.report.surfaces import MapSurface
+from wellrecords.run_tables import run_summary
 from wellrecords.schema import WGS84
 from wellrecords.store import read_manifest, read_table, read_wells
 
@@ -50,7 +52,7 @@ def write_reports(
     prepared_on: date | None = None,
     tell: Callable[[str, int, int], None] = lambda *_: None,
 ) -> Path:
-    """Write a report a lot, the region's report, and the page that links them.
+    """Write a report a lot, the region's report, the refresh's for the analyst, and the page that links them.
 
     Parameters
     ----------
@@ -121,10 +123,39 @@ def write_reports(
         **common,
     )
     links.append(ReportLink(region_path, region, f"{len(wells):,} wells and where they stand", group="Region"))
+    if audience != "owner":
+        run_path = write_refresh_report(folder, settings, prepared_on=prepared_on)
+        links.append(ReportLink(run_path, "The last refresh", "What became of each row that was read", group="Region"))
     return write_index(
         folder / f"{file_name('index', '', version)}.html",
         region=region,
         links=links,
+        prepared_on=prepared_on,
+        prepared_by=report_settings.prepared_by,
+        settings=report_settings,
+    )
+
+
+def write_refresh_report(folder: Path, settings: Settings, *, prepared_on: date | None = None) -> Path:
+    """Write the report of the last refresh, ``run.html``, for the analyst.
+
+    Parameters
+    ----------
+    folder : path
+        Made where absent.
+    settings : Settings
+        The region's.
+    prepared_on : datetime.date, optional
+
+    Returns
+    -------
+    pathlib.Path
+    """
+    report_settings = settings.part("report", ReportSettings)
+    return write_run_report(
+        folder / "run.html",
+        summary=run_summary(settings.region.store),
+        region=settings.region.name,
         prepared_on=prepared_on,
         prepared_by=report_settings.prepared_by,
         settings=report_settings,

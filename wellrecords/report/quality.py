@@ -60,7 +60,7 @@ def positions_table(wells: pd.DataFrame, *, least: int = 1) -> list[Row]:
         error_ft = float(errors.median()) / 0.3048
         rows.append(
             (
-                _words(method),
+                in_words(method),
                 wording.whole(len(errors)),
                 _share(len(errors), len(wells)),
                 f"{wording.two_figures(error_ft)} ft",
@@ -74,7 +74,7 @@ def shares_table(wells: pd.DataFrame, column: str, *, least: int = 1) -> list[Ro
     counts = wells[column].astype("string").fillna("not recorded").value_counts()
     ordered = sorted(counts.items(), key=lambda item: (-item[1], str(item[0])))
     return [
-        (_words(value), wording.whole(count), _share(count, len(wells))) for value, count in ordered if count >= least
+        (in_words(value), wording.whole(count), _share(count, len(wells))) for value, count in ordered if count >= least
     ]
 
 
@@ -117,7 +117,7 @@ def rows_by_source(wells: pd.DataFrame, merged: pd.DataFrame | None, held_back: 
     counts["all"] = counts.sum(axis=1)
     total = counts.sum()
     return {
-        "rows": [(_words(source), *(wording.whole(value) for value in row)) for source, row in counts.iterrows()],
+        "rows": [(in_words(source), *(wording.whole(value) for value in row)) for source, row in counts.iterrows()],
         "total": ("All", *(wording.whole(value) for value in total)),
     }
 
@@ -139,12 +139,13 @@ def _by(table: pd.DataFrame, keys: list[str]) -> list[Row]:
     grouped = texts.groupby(keys, sort=True, observed=True)["why"].agg(["first", "size"]).reset_index()
     grouped = grouped.sort_values("size", ascending=False, kind="stable")
     return [
-        (*(_words(row[key]) for key in keys), str(row["first"]), wording.whole(int(row["size"])))
+        (*(in_words(row[key]) for key in keys), str(row["first"]), wording.whole(int(row["size"])))
         for row in grouped.to_dict("records")
     ]
 
 
-def _words(value: object) -> str:
+def in_words(value: object) -> str:
+    """Return a code as words."""
     return str(value).replace("_", " ")
 
 
