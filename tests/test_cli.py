@@ -180,3 +180,43 @@ def test_a_file_or_layout_that_is_not_there_is_an_expected_error(tmp_path, state
     gone = run("check-layout", "california_wcr", tmp_path / "none.csv")
     assert gone.returncode == 2
     assert "There is no file" in gone.stdout
+
+
+@pytest.fixture
+def small_region(tmp_path):
+    """A region of one small file, not yet refreshed."""
+    (tmp_path / "wells.csv").write_text(
+        "NO,DEPTH,LON,LAT\n1,200,-70.05,45.30\n2,240,-70.06,45.31\n3,3OO,-70.07,45.32\n", encoding="utf-8"
+    )
+    (tmp_path / "wells.toml").write_text(
+        'name = "wells"\ndescription = "A small file for tests."\n'
+        'text.source_record_id = { from = "NO" }\n'
+        'readings.total_depth_ft = { from = "DEPTH", unit = "ft" }\n'
+        '[[positions]]\nkind = "degrees"\nx = ["LON"]\ny = ["LAT"]\nmethod = "gps"\n'
+    )
+    settings = tmp_path / "region.toml"
+    settings.write_text(
+        '[region]\nname = "R"\ncrs = "EPSG:26919"\nbounds = [-71, 45, -69, 46]\nstore = "store"\n'
+        '[[sources]]\nfile = "wells.csv"\nlayout = "wells.toml"\n'
+    )
+    return settings
+
+
+@pytest.mark.parametrize("words", [("estimate", "--at=-70.05,45.3"), ("held-back",)])
+def test_before_any_refresh_the_command_to_run_is_named(words, small_region):
+    verb, *options = words
+    done = run(verb, small_region, *options)
+    assert done.returncode == 2
+    assert "There is no dataset in" in done.stderr
+    assert "Next: run `wellrecords refresh" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+
+
+def test_a_refresh_writes_its_report_where_it_is_told(small_region, tmp_path):
+    done = run("refresh", small_region, "--report", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    assert "Rows read 3 = kept 2 + merged 0 + held back 1" in done.stdout
+    assert f"Report: open {tmp_path / 'out' / 'run.html'}" in done.stdout
+    assert [path.name for path in (tmp_path / "out").iterdir()] == ["run.html"]
+    assert "unreadable reading" in (tmp_path / "out" / "run.html").read_text()
