@@ -218,7 +218,7 @@ def _estimate_row(job: LotJob) -> dict[str, str]:
     from wellrecords.report import wording
 
     def three(name: str, say: Callable[[float], str]) -> str:
-        if estimate.draws is None:
+        if estimate.draws is None or estimate.draws[name].isna().all():
             return "cannot say"
         low, middle, high = (say(float(estimate.draws[name].quantile(level, "lower"))) for level in (0.1, 0.5, 0.9))
         return f"{low} / {middle} / {high}"
