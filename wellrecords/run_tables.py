@@ -12,6 +12,8 @@ from wellrecords.store import read_manifest, read_table, read_wells
 
 HISTOGRAMMED = ("total_depth_ft", "casing_depth_ft", "depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
 BINS = 30
+LEAST_YIELD_GPM = 0.1
+"""Where the bins of yields begin: less is hardly a flow."""
 
 
 def run_summary(store_dir: str | Path) -> dict[str, pd.DataFrame]:
@@ -24,7 +26,8 @@ def run_summary(store_dir: str | Path) -> dict[str, pd.DataFrame]:
     Returns
     -------
     dict of str to DataFrame
-        - `sources`: rows read, kept, merged, held back, mended, changes, flags, share held back; the worst source first
+        - `sources`: rows read, kept, merged, held back, mended, changes, flags, share held back,
+          whether private; the worst source first
         - `held_back_by_reason`: `source`, `reason`, `why` (an example), `rows`
         - `changes_by_rule`: `rule`, `column`, `changes`, `sources`, `why`
         - `flags_by_rule`: `rule`, `column`, `flags`, `sources`, `why`
@@ -42,6 +45,7 @@ def run_summary(store_dir: str | Path) -> dict[str, pd.DataFrame]:
     held_back, merged = read_table(store_dir, "held_back"), read_table(store_dir, "merged")
     public = set(wells.loc[~wells["private"], "source"])
     sources = pd.DataFrame(manifest["sources"])
+    sources["private"] = ~sources["source"].isin(public)
     sources["share_held_back"] = sources["held_back"] / sources["rows_read"].clip(lower=1)
     return {
         "sources": sources.sort_values("share_held_back", ascending=False, ignore_index=True),
@@ -62,9 +66,10 @@ def before_and_after(wells: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame
     """Return histograms of the main quantities as they were read and as they are kept.
 
     The values as read are those kept, with each change of the ledger undone
-    (its `before` in place of its `after`). Bins are equal steps from the
-    least to the 99.5th percentile of the values as read; what lies beyond
-    falls in the last bin.
+    (its `before` in place of its `after`). Bins are equal steps, of yields
+    equal ratios, from the least to the 99.5th percentile of the values as
+    read; what lies beyond falls in the last bin, yields below
+    `LEAST_YIELD_GPM` in the first.
 
     Parameters
     ----------
@@ -85,8 +90,11 @@ def before_and_after(wells: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame
         before = pd.concat([after[~after.index.isin(first.index)], said.dropna()])
         if before.empty:
             continue
-        top = max(float(np.nanpercentile(before, 99.5)), float(before.min()) + 1e-9)
-        edges = np.linspace(float(before.min()), top, BINS + 1)
+        least = float(before.min())
+        if column == "yield_gpm":
+            least = max(least, LEAST_YIELD_GPM)
+        top = max(float(np.nanpercentile(before, 99.5)), least + 1e-9)
+        edges = (np.geomspace if column == "yield_gpm" else np.linspace)(least, top, BINS + 1)
         tables.append(
             pd.DataFrame(
                 {

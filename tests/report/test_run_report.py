@@ -91,6 +91,14 @@ def test_no_text_of_a_private_row_is_shown_but_single_words(report):
     assert "firm unreadable reading not shown: private rows only 1" in Outline(html).text
     assert "zzqqx firm 1" in Outline(html).text
     assert "10-200" not in html
+    assert "Not for passing on" in html
+
+
+def test_without_private_rows_the_page_may_be_passed_on(settings, tmp_path):
+    tables = run_summary(settings.region.store)
+    tables["sources"] = tables["sources"].assign(private=False)
+    html = write_run_report(tmp_path / "run.html", summary=tables, region="Hills").read_text("utf-8")
+    assert "Not for passing on" not in html
 
 
 def test_the_page_is_whole_offline_and_the_same_each_time(report, settings, tmp_path):

@@ -228,7 +228,7 @@ def read_outcomes(log_file: str | Path, *, smallest_yield_gpm: float | None = No
     try:
         raw = log_file.read_bytes()
     except FileNotFoundError as error:
-        msg = f"There is no log of drilled wells {log_file}. Next: file the first well."
+        msg = f"There is no log of drilled wells {log_file}. Next: file the first well (`wellrecords file-well`)."
         raise WellRecordsError(msg) from error
     text, _ = _decoded(raw)
     columns, delimiter = _columns(text, log_file)

@@ -228,7 +228,8 @@ def before_and_after(bins: pd.DataFrame, *, name: str, label: str, unit: str) ->
     ----------
     bins : DataFrame
         `from`, `to`, `before`, `after`, bins in order and side by side; the
-        last also counts what lies beyond.
+        last also counts what lies beyond. Bins that widen are drawn on a
+        logarithmic axis.
     name, label, unit : str
 
     Returns
@@ -242,8 +243,11 @@ def before_and_after(bins: pd.DataFrame, *, name: str, label: str, unit: str) ->
     axes.stairs(before, edges, color=RUST, linewidth=1.2, label="as read")
     axes.legend(frameon=False, fontsize=9, labelcolor=INK, loc="upper right")
     axes.set_ylim(0, max(before.max(), after.max(), 1.0) * 1.08)
-    for axis in (axes.xaxis, axes.yaxis):
-        axis.set_major_formatter(lambda value, _: f"{value:,.0f}")
+    if edges[-1] - edges[-2] > 1.01 * (edges[1] - edges[0]):
+        axes.set_xscale("log")
+        axes.tick_params(which="minor", length=0)
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:,g}")
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:,.0f}")
     axes.set_xlabel(f"{label.lower()}, {unit}")
     axes.set_ylabel("wells")
     moved = int(np.abs(before - after).sum())

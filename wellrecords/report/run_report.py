@@ -73,6 +73,7 @@ def write_run_report(
         region=region,
         prepared_on=f"{prepared_on:%B} {prepared_on.day}, {prepared_on.year}" if prepared_on else None,
         prepared_by=prepared_by,
+        has_private=bool(sources["private"].any()),
         lead=_lead(sources, counts),
         counts=counts,
         sources=_source_rows(sources),
