@@ -7,13 +7,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from wellrecords.ledger import CHANGE_COLUMNS
 from wellrecords.store import read_manifest, read_table, read_wells
 
 HISTOGRAMMED = ("total_depth_ft", "casing_depth_ft", "depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
 BINS = 30
 LEAST_YIELD_GPM = 0.1
 """Where the bins of yields begin: less is hardly a flow."""
+LEADING_FIGURE = r"^(-?\d+(?:\.\d+)?)(?: or more| to .*)?$"
+"""A figure of the ledger, or the lower end of an interval."""
 
 
 def run_summary(store_dir: str | Path) -> dict[str, pd.DataFrame]:
@@ -65,11 +66,12 @@ def run_summary(store_dir: str | Path) -> dict[str, pd.DataFrame]:
 def before_and_after(wells: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame:
     """Return histograms of the main quantities as they were read and as they are kept.
 
-    The values as read are those kept, with each change of the ledger undone
-    (its `before` in place of its `after`). Bins are equal steps, of yields
-    equal ratios, from the least to the 99.5th percentile of the values as
-    read; what lies beyond falls in the last bin, yields below
-    `LEAST_YIELD_GPM` in the first.
+    As read is as kept, but that what a rule took out stands where it stood,
+    and what a rule put in does not. A text that was read as a figure or a
+    bound counts alike in both: the ledger has it in the source's own unit.
+    Bins are equal steps, of yields equal ratios, from the least to the 99.5th
+    percentile of the values as read; what lies beyond falls in the last bin,
+    yields below `LEAST_YIELD_GPM` in the first.
 
     Parameters
     ----------
@@ -77,17 +79,19 @@ def before_and_after(wells: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame
     changes : pandas.DataFrame
         `ledger.CHANGE_COLUMNS`.
     """
-    if list(changes.columns) != list(CHANGE_COLUMNS):
-        changes = changes[list(CHANGE_COLUMNS)]
+    changes = changes[changes["record_id"].isin(wells["record_id"])]
     tables = []
     for column in HISTOGRAMMED:
         name = column if column in wells else f"{column}_low"
         after = wells.set_index("record_id")[name].astype(float)
         after = after[np.isfinite(after)]
-        of_column = changes[(changes["column"] == column) & changes["record_id"].notna()]
-        first = of_column.drop_duplicates("record_id").set_index("record_id")["before"]
-        said = pd.to_numeric(first, errors="coerce").astype(float)
-        before = pd.concat([after[~after.index.isin(first.index)], said.dropna()])
+        of_column = changes[changes["column"] == column]
+        put_in = of_column.loc[of_column["before"].isna() & of_column["after"].notna(), "record_id"]
+        taken_out = of_column[of_column["before"].notna() & of_column["after"].isna()]
+        taken_out = taken_out[~taken_out["record_id"].isin(put_in)].drop_duplicates("record_id")
+        said = pd.to_numeric(taken_out["before"].str.extract(LEADING_FIGURE)[0]).dropna().astype(float)
+        changed = [*put_in, *taken_out.loc[said.index, "record_id"]]
+        before = pd.concat([after[~after.index.isin(changed)], said])
         if before.empty:
             continue
         least = float(before.min())
