@@ -116,6 +116,28 @@ def test_the_bill_by_the_foot_brings_in_cost_and_margin():
     assert BID.per_foot_chance_of_loss == pytest.approx(np.mean(hole > bill))
 
 
+def test_price_by_the_foot_covers_the_same_work_as_the_fixed_price():
+    assert BID.by_the_foot_usd.mean() == pytest.approx(BID.total_quantiles["mean"] * 1.15)
+    system = BID.lines.loc[BID.lines["group"] == "water_system", "cost_usd_mean"].sum()
+    assert BID.water_system_usd.mean() == pytest.approx(system * 1.15)
+    bill = BID.by_the_foot_usd - BID.water_system_usd
+    assert np.quantile(bill, 0.9) == pytest.approx(BID.per_foot_bill_quantiles["p90"])
+    assert bill.min() >= BID.per_foot_minimum_usd - 1e-6
+
+
+def test_lines_name_their_quantity_and_whether_size_prices_them():
+    lines = BID.lines.set_index("line")
+    assert lines.loc["trench", "quantity"] == "trench_ft"
+    assert lines.index[lines["by_size"]].tolist() == ["pump", "drop_pipe", "cable", "pressure_tank", "storage_tank"]
+
+
+def test_dry_is_less_than_what_the_bid_calls_usable():
+    makes = BID.quantities["yield_gpm"].to_numpy()
+    assert ((BID.outcome == "dry") == (makes < BID.least_usable_gpm)).all()
+    # Four persons at 75 gallons a day, as the demand reckons, drawn evenly over the day.
+    assert BID.least_usable_gpm == pytest.approx(300 / 1440)
+
+
 def test_chances_and_shares_add_up():
     assert list(BID.outcomes) == list(OUTCOMES)
     assert sum(BID.outcomes.values()) == pytest.approx(1.0)
@@ -238,7 +260,8 @@ def test_incomplete_draws_are_an_error():
 
 def test_the_notes_say_what_the_middle_case_serves():
     text = " ".join(priced(demand=DemandSettings(persons=4, lawn_area_ft2=5000)).notes)
-    assert "In the middle case: A" in text
+    middle = np.quantile(BID.quantities["yield_gpm"], 0.5, method="inverted_cdf")
+    assert f"The planned hole's middle yield: A {float(f'{middle:.2g}'):g} gpm well makes" in text
     assert "serves the house" in text
     thin = priced(dataclasses.replace(ESTIMATE, support="thin"))
     assert thin.notes[0].startswith("The records near this lot are thin")

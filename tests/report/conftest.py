@@ -136,6 +136,8 @@ def bid(estimate: FakeEstimate) -> Bid:
             "pressure_tank_gal": 44.0,
             "storage_tanks": np.where(estimate.draws["yield_gpm"] < 3, 1.0, 0.0),
             "storage_tank_gal": np.where(estimate.draws["yield_gpm"] < 3, 500.0, 0.0),
+            "yield_gpm": np.where(drilled < 600.0, np.maximum(estimate.draws["yield_gpm"], 5.0), 1.5),
+            "trench_ft": 120.0,
         }
     )
     book = [
@@ -143,6 +145,7 @@ def bid(estimate: FakeEstimate) -> Bid:
         ("casing", "Steel casing, 6 in", "well", "ft", 32.0, quantities["casing_foot_ft"]),
         ("grout", "Grout", "well", "bags", 28.0, np.ceil(quantities["grout_ft3"] / 1.2)),
         ("pump", "Submersible pump", "water_system", "each", 2100.0, np.ones(count)),
+        ("trench", "Trench", "water_system", "ft", 16.0, quantities["trench_ft"]),
         ("drop_pipe", "Drop pipe", "water_system", "ft", 4.5, quantities["pump_setting_ft"]),
         ("storage", "Storage tank", "water_system", "each", 1650.0, quantities["storage_tanks"]),
     ]
@@ -157,6 +160,8 @@ def bid(estimate: FakeEstimate) -> Bid:
                 "label": label,
                 "group": group,
                 "unit": unit,
+                "quantity": "trench_ft" if key == "trench" else key,
+                "by_size": key == "pump",
                 "unit_cost_usd": price,
                 "unit_price_usd": price * 1.15,
                 **{f"quantity_p{level}": np.quantile(amount, level / 100) for level in (10, 50, 90)},
@@ -196,6 +201,7 @@ def bid(estimate: FakeEstimate) -> Bid:
             }
         ),
         outcomes={"target_met": 0.83, "target_met_by_fracturing": 0.04, "short_of_target": 0.1, "dry": 0.03},
+        least_usable_gpm=0.21,
         chance_of_screen=0.0,
         notes=("Hydrofracturing is priced where the hole ends short at the limit.",),
     )

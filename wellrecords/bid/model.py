@@ -90,7 +90,9 @@ class Bid:
         `group` ("well" or "water_system"), `unit`, `unit_cost_usd`,
         `unit_price_usd` (cost with the margin), `quantity_p10/_p50/_p90`,
         `cost_usd_p10/_p50/_p90/_mean`, `chance` (share of draws that need
-        the line at all).
+        the line at all), `quantity` (the column of `quantities` it takes)
+        and `by_size` (whether it is priced by size: its unit cost is then
+        the mean over the sizes needed).
     total_usd : ndarray of shape (n,)
         Cost to the firm of each draw: the sum of its line costs.
     total_quantiles : dict of str to float
@@ -124,6 +126,8 @@ class Bid:
         share of the variance that would go if this alone were known).
     outcomes : dict of str to float
         Chance of each of `OUTCOMES` (they add up to 1).
+    least_usable_gpm : float
+        A finished hole that makes less is `dry`.
     chance_of_screen : float
         Chance that the well ends in overburden, with a screen.
     notes : tuple of str
@@ -151,5 +155,22 @@ class Bid:
     per_foot_chance_of_loss: float
     drivers: pd.DataFrame
     outcomes: dict[str, float]
+    least_usable_gpm: float
     chance_of_screen: float
     notes: tuple[str, ...]
+
+    @property
+    def by_the_foot_usd(self) -> np.ndarray:
+        """What the owner pays, well and water system, with the hole by the foot: one figure a draw.
+
+        The same work as the fixed price covers, so that the two can be
+        compared: the bill by the foot, and the water system at unit prices.
+        """
+        bill = np.maximum(self.per_foot_minimum_usd, self.per_foot_price_usd * self.quantities["drilled_ft"].to_numpy())
+        return bill + self.water_system_usd
+
+    @property
+    def water_system_usd(self) -> np.ndarray:
+        """Price of the water system at unit prices: one figure a draw."""
+        keys = self.lines.loc[self.lines["group"] == "water_system", "line"]
+        return self.line_costs[list(keys)].sum(axis=1).to_numpy() * (1.0 + self.settings.margin)

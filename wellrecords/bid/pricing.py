@@ -134,7 +134,7 @@ def price_bid(
     unknowns = {
         "depth to the wanted water": draws["depth_to_target_ft"].to_numpy(),
         "depth to rock": draws["depth_to_bedrock_ft"].to_numpy(),
-        "yield where drilling stops": drilled["drilled_yield_gpm"].to_numpy(),
+        "yield of the planned hole": drilled["drilled_yield_gpm"].to_numpy(),
     }
     if not level_unknown.any():
         unknowns["depth to the water level"] = water
@@ -157,6 +157,7 @@ def price_bid(
         **_per_foot(quantities, line_costs, price_book, settings),
         drivers=drivers,
         outcomes={name: float(np.mean(outcome == name)) for name in OUTCOMES},
+        least_usable_gpm=usable_gpm,
         chance_of_screen=float(wells["screened"].mean()),
         notes=_notes(estimate, quantities, need, level_unknown=bool(level_unknown.any())),
     )
@@ -223,6 +224,8 @@ def _line_table(
             "label": [line.label for line in lines],
             "group": [line.group for line in lines],
             "unit": [line.unit for line in lines],
+            "quantity": [line.quantity for line in lines],
+            "by_size": [line.by is not None for line in lines],
             "unit_cost_usd": unit_cost,
             "unit_price_usd": np.array(unit_cost) * (1.0 + settings.margin),
         }
@@ -283,9 +286,11 @@ def _notes(
     if estimate.support == "thin":
         notes.append("The records near this lot are thin: the spread is wide, and a fixed price carries more risk.")
     if served.any():
-        middle = quantities.loc[served, ["yield_gpm", "well_storage_gal"]].median()
-        first, *others = describe_yield(float(f"{middle['yield_gpm']:.2g}"), need, float(middle["well_storage_gal"]))
-        notes += [f"In the middle case: {first}", *others]
+        # The middle over all draws, as a report shows the yield; the storage of wells that have a pump.
+        middle_gpm = float(np.quantile(quantities["yield_gpm"], 0.5, method="inverted_cdf"))
+        in_well_gal = float(quantities.loc[served, "well_storage_gal"].median())
+        first, *others = describe_yield(float(f"{middle_gpm:.2g}"), need, in_well_gal)
+        notes += [f"The planned hole's middle yield: {first}", *others]
     cases = {
         "the hole is dry: it is sealed, and no pump or tank is priced": ~served,
         "a storage tank and a booster pump are needed to carry the peak": quantities["storage_tanks"] > 0,
