@@ -220,3 +220,41 @@ def test_a_refresh_writes_its_report_where_it_is_told(small_region, tmp_path):
     assert f"Report: open {tmp_path / 'out' / 'run.html'}" in done.stdout
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["run.html"]
     assert "unreadable reading" in (tmp_path / "out" / "run.html").read_text()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("report", "--to", "afile"),
+        ("report", "--to", "afile/deeper"),
+        ("estimate", "--at=-70.05,45.3", "--save", "afile/x.csv"),
+        ("site", "--save", "afile/x.geojson"),
+        ("refresh", "--report", "afile"),
+        ("draft-layout", "--save", "afile/x.toml"),
+    ],
+)
+def test_an_output_that_cannot_be_written_is_refused_before_the_work(words, small_region, tmp_path):
+    (tmp_path / "afile").write_text("mine")
+    verb, *options = words
+    given = tmp_path / "wells.csv" if verb == "draft-layout" else small_region
+    done = run(verb, given, *options, cwd=tmp_path)
+    assert done.returncode == 2, done.stderr
+    assert "cannot be written (" in done.stderr
+    assert "Next: name a folder you may write to" in done.stderr
+    assert done.stdout == "", "the work had begun"
+    assert not (tmp_path / "store").exists()
+    assert (tmp_path / "afile").read_text() == "mine"
+
+
+def test_held_back_rows_and_the_dataset_are_not_written_into_a_file(small_region, tmp_path):
+    (tmp_path / "afile").write_text("mine")
+    assert run("refresh", small_region).returncode == 0
+    saved = run("held-back", small_region, "--save", tmp_path / "afile")
+    small_region.write_text(small_region.read_text().replace('"store"', '"afile"'))
+    stored = run("refresh", small_region)
+    for done in (saved, stored):
+        assert done.returncode == 2
+        assert "cannot be written" in done.stderr
+        assert "Next: name a folder you may write to" in done.stderr
+        assert "Traceback" not in done.stderr
+    assert (tmp_path / "afile").read_text() == "mine"

@@ -34,6 +34,7 @@ from wellrecords.held_back import held_back_csv, mend, mending_changes, read_men
 from wellrecords.land_grid import LandLayers, read_outline, read_parcels, read_sections
 from wellrecords.ledger import CHANGE_COLUMNS, HELD_BACK_COLUMNS, change_rows, check_rows, held_back_rows, stack
 from wellrecords.matching import merge_duplicates
+from wellrecords.output import check_folder
 from wellrecords.schema import LAYER_COLUMNS, WATER_ZONE_COLUMNS, check_wells, conform
 from wellrecords.settings import RegionSettings, Settings, SourceSettings
 from wellrecords.sources import Layout, load_layout, read_source
@@ -129,6 +130,7 @@ def refresh(
     fingerprint = _fingerprint(inputs, settings)
     if not force and (same := _unchanged(store, fingerprint)) is not None:
         return same
+    check_folder(store)
     seconds: dict[str, float] = {}
     cleaned = _clean_sources(settings, layouts, tell, today, seconds)
     wells = pd.concat([one.wells for one in cleaned], ignore_index=True)

@@ -83,11 +83,7 @@ def write_dataset(
         versions.mkdir(parents=True, exist_ok=True)
         draft = Path(tempfile.mkdtemp(prefix=".draft-", dir=versions))
     except OSError as error:
-        msg = (
-            f"The store {store_dir} cannot be written ({error.strerror}). "
-            "Next: free the folder, or name another one as `store` in the settings."
-        )
-        raise WellRecordsError(msg) from error
+        raise _cannot_write(store_dir, error) from error
     try:
         rows: dict[str, int] = {}
         for name, table in dataset.items():
@@ -113,8 +109,10 @@ def write_dataset(
         version = versions / name
         draft.chmod(0o755)
         draft.rename(version)
-    except BaseException:
+    except BaseException as error:
         shutil.rmtree(draft, ignore_errors=True)
+        if isinstance(error, OSError):  # a disk that is full
+            raise _cannot_write(store_dir, error) from error
         raise
     previous = current_version(store_dir)
     _point_to(store_dir, name)
@@ -127,7 +125,7 @@ def current_version(store_dir: str | Path) -> Path | None:
     pointer = Path(store_dir) / POINTER
     try:
         name = pointer.read_text(encoding="utf-8").strip()
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return None
     version = pointer.parent / VERSIONS / name
     return version if name and (version / MANIFEST).is_file() else None
@@ -234,6 +232,13 @@ def _version(store_dir: str | Path) -> Path:
         msg = f"There is no dataset in {store_dir}. Next: run `wellrecords refresh` with the region's settings."
         raise WellRecordsError(msg)
     return version
+
+
+def _cannot_write(store_dir: Path, error: OSError) -> WellRecordsError:
+    return WellRecordsError(
+        f"The store {store_dir} cannot be written ({error.strerror or error}). "
+        "Next: free the folder, or name another one as `store` in the settings."
+    )
 
 
 def _next_number(versions: Path) -> int:

@@ -68,11 +68,3 @@ def place_of(text: str) -> tuple[float, float]:
         msg = f"--at {text!r} is not LON,LAT in degrees. Next: write it as --at=-70.05,45.21 (west is negative)."
         raise WellRecordsError(msg) from None
     return longitude, latitude
-
-
-def write_text(text: str, path: Path) -> None:
-    """Write a file beside its place and move it there, so that nothing half written is left."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(f".{path.name}.part")
-    beside.write_text(text, encoding="utf-8", newline="")
-    beside.replace(path)

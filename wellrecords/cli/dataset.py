@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wellrecords.cli.common import SettingsFile, SourceFiles, load, refreshed, write_text
+from wellrecords.cli.common import SettingsFile, SourceFiles, load, refreshed
 from wellrecords.errors import WellRecordsError, counted
+from wellrecords.output import check_file, check_folder, write_whole
 from wellrecords.terminal import short, show_held_back, show_layout_check, show_refresh
 
 if TYPE_CHECKING:
@@ -33,11 +34,13 @@ def draft_layout(
     if save is not None and save.exists():
         msg = f"{save} is there already and may have been edited. Next: name another file, or move it away."
         raise WellRecordsError(msg)
+    if save is not None:
+        check_file(save)
     text = draft(file)
     if save is None:
         typer.echo(text, nl=False)
         return
-    write_text(text, save)
+    write_whole(save, text.encode())
     left = text.count("SAY ")
     typer.echo(f"Written: {save}. {counted(left, 'line')} marked SAY: only the source knows.")
     typer.echo(f"Next: edit it, then run: wellrecords check-layout {save} {file}")
@@ -89,6 +92,8 @@ def refresh(
     written beside the old one and takes its place only when it is whole.
     """
     settings = load(settings_file, source)
+    if report is not None:
+        check_folder(report)
     show_refresh(refreshed(settings, force=force))
     if report is not None:
         from wellrecords.report import write_refresh_report
@@ -132,9 +137,4 @@ def _save_held_back(rows: pd.DataFrame, folder: Path) -> list[Path]:
     if there := [file for file in parts if file.exists()]:
         msg = f"{there[0]} is there already and may hold mended rows. Next: name another folder, or move it away."
         raise WellRecordsError(msg)
-    folder.mkdir(parents=True, exist_ok=True)
-    for file, part in parts.items():
-        beside = file.with_name(f".{file.name}.part")
-        beside.write_bytes(held_back_csv(part))
-        beside.replace(file)
-    return list(parts)
+    return [write_whole(file, held_back_csv(part)) for file, part in parts.items()]

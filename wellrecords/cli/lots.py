@@ -19,9 +19,9 @@ from wellrecords.cli.common import (
     load,
     place_of,
     refreshed,
-    write_text,
 )
 from wellrecords.errors import WellRecordsError
+from wellrecords.output import check_file, check_folder, write_whole
 from wellrecords.terminal import progress, short, show_estimates, show_refresh, show_sitings
 
 if TYPE_CHECKING:
@@ -56,6 +56,8 @@ def estimate(
     settings = load(settings_file)
     if keep:
         _check_keep(settings, at)
+    if save is not None:
+        check_file(save)
     jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, target_gpm=target_gpm, max_depth_ft=max_depth_ft)
     show_estimates(jobs)
     if save is not None:
@@ -83,6 +85,8 @@ def site(
     from wellrecords import jobs
 
     settings = load(settings_file)
+    if save is not None:
+        check_file(save)
     plans = jobs.site_plans(settings.part("siting", jobs.SitingFiles), settings.region.terrain)
     if plans is None:
         msg = (
@@ -94,7 +98,7 @@ def site(
     sitings = jobs.site(chosen, plans)
     show_sitings(sitings.values(), [name for name in chosen["lot_id"] if name not in sitings])
     if save is not None:
-        write_text(jobs.sitings_geojson(sitings.values()), save)
+        write_whole(save, jobs.sitings_geojson(sitings.values()).encode())
         typer.echo(f"Written: {save}")
 
 
@@ -121,12 +125,13 @@ def report(
     settings = load(settings_file, source)
     if keep:
         _check_keep(settings, at)
+    folder = to or settings.region.reports
+    check_folder(folder)
     show_refresh(refreshed(settings), notes=False)
     from wellrecords.report import write_reports
 
     jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, target_gpm=target_gpm, max_depth_ft=max_depth_ft)
     show_estimates(jobs)
-    folder = to or settings.region.reports
     with progress() as tell:
         index = write_reports(
             folder,
@@ -145,7 +150,7 @@ def _check_keep(settings: Settings, at: str | None) -> None:
     """Refuse before the work what could not be kept after it."""
     from wellrecords.follow_up import estimates_folder
 
-    estimates_folder(settings)
+    check_folder(estimates_folder(settings))
     if at is not None:
         msg = "--keep needs a lot with a name of its own, not --at. Next: give the lot a lot_id in a file (--lots)."
         raise WellRecordsError(msg)
@@ -200,4 +205,4 @@ def _run(
 
 def _write_csv(table: pd.DataFrame, path: Path) -> None:
     # The mark at the start makes spreadsheets read it as UTF-8.
-    write_text("\ufeff" + table.to_csv(index=False, lineterminator="\n"), path)
+    write_whole(path, table.to_csv(index=False, lineterminator="\n").encode("utf-8-sig"))

@@ -11,7 +11,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
@@ -20,6 +19,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from wellrecords.output import write_whole
 from wellrecords.report import wording
 from wellrecords.report.assets import asset_text
 from wellrecords.report.escape import json_for_page
@@ -145,20 +145,11 @@ def write_page(path: str | os.PathLike[str], html: str) -> Path:
     Returns
     -------
     pathlib.Path
+
+    Raises
+    ------
+    WellRecordsError
+        If it cannot be written.
     """
-    target = Path(path)
-    target.parent.mkdir(parents=True, exist_ok=True)
     # A lone surrogate, as a bad decode leaves it, cannot be UTF-8: it becomes "?".
-    content = html.encode("utf-8", errors="replace")
-    handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        umask = os.umask(0)
-        os.umask(umask)
-        os.chmod(name, 0o666 & ~umask)
-        os.replace(name, target)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-    return target
+    return write_whole(path, html.encode("utf-8", errors="replace"))
