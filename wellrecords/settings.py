@@ -206,7 +206,8 @@ class Settings(BaseModel):
             ]
             if len(fits) != 1:
                 known = ", ".join(source.name or source.layout for source in self.sources)
-                msg = f"{name!r} names {len(fits) or 'no'} source(s) of {self.settings_file}. Sources: {known}."
+                found = f"{len(fits)} sources" if fits else "no source"
+                msg = f"{name!r} names {found} of {self.settings_file}. Sources: {known}."
                 raise WellRecordsError(msg)
             sources[fits[0]] = sources[fits[0]].model_copy(update={"file": Path(file).resolve()})
         return self.model_copy(update={"sources": tuple(sources)})

@@ -142,7 +142,7 @@ def load_rules(path: str | Path | None = None) -> tuple[Rule, ...]:
         raise WellRecordsError(msg) from error
     missing = [column for column in RULE_COLUMNS if column not in table]
     if missing:
-        msg = f"The table of rules {name} lacks the column(s) {', '.join(missing)}."
+        msg = f"The table of rules {name} lacks the columns {', '.join(missing)}."
         raise WellRecordsError(msg)
     rules = [
         Rule(

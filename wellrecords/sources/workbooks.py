@@ -81,7 +81,7 @@ def read_workbook(data: bytes, rules: FileRules, *, known: Collection[str] | Non
         raise last_error or WellRecordsError(msg)
     stacked = stack_tables(tables, file)
     if passed_over:
-        note = f"sheet(s) without the layout's columns passed over: {', '.join(passed_over)}"
+        note = f"without the layout's columns and passed over: {', '.join(passed_over)}"
         stacked = replace(stacked, notes=(*stacked.notes, note))
     return stacked
 
