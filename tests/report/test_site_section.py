@@ -12,7 +12,7 @@ from report_browser import visit
 from report_fakes import HOSTILE, LATITUDE, LONGITUDE, Outline
 from shapely.geometry import LineString, Point, box
 
-from wellrecords.report import write_lot_report
+from wellrecords.report import wording, write_lot_report
 from wellrecords.report.site_plan import draw_site_plan, letters
 from wellrecords.report.site_section import CAUTIONS, MAST, ONLY_WHAT_IS_DRAWN, site_section
 from wellrecords.siting import load_siting_settings, site_lot
@@ -150,8 +150,17 @@ def test_trench_of_the_bid_stands_beside_that_of_the_place(siting, bid):
     from dataclasses import replace
 
     reckoned = replace(bid, quantities=bid.quantities.assign(trench_ft=120.0))
-    told = site_section(siting, reckoned, owner=False, costs=True)["sentences"][0]
-    assert told.startswith("The bid reckons with 120 ft of trench; place 1 needs ")
+    needs = round(siting.candidates["trench_ft"].iloc[0])
+    for owner in (False, True):
+        told = site_section(siting, reckoned, owner=owner, costs=True)["sentences"][0]
+        # The customer's price: 16 dollars a foot and the margin of 15 %.
+        assert told.startswith(
+            f"The bid reckons with 120 ft of trench; place 1 needs {needs} ft, {120 - needs} ft less: at $18.40 a ft "
+            f"about {wording.small_money((120 - needs) * 18.4)} less"
+        )
+        assert ("run_to_house_ft" in told) != owner
+    as_needed = replace(bid, quantities=bid.quantities.assign(trench_ft=float(needs)))
+    assert "$" not in site_section(siting, as_needed, owner=False, costs=False)["sentences"][0]
 
 
 def test_owner_reads_kinds_in_place_of_names_and_no_cost(write, siting, no_ground):
@@ -159,8 +168,9 @@ def test_owner_reads_kinds_in_place_of_names_and_no_cost(write, siting, no_groun
         html = section(write(sited, audience="owner"))
         for name in ("Larkin", "Ames", "lane", "barn"):
             assert name not in html
-        assert "$" not in html
         text = Outline(html).text
+        # No cost of a place: dollars stand only beside the trench, at the customer's price.
+        assert "$" not in re.sub(r"at \$18\.40 a ft about \$[\d,]+ less", "", text)
         assert "Drain field, planned" in text
         assert all(caution in text for caution in CAUTIONS)
 

@@ -63,7 +63,7 @@ def site_section(siting: Siting, bid: Bid | None, *, owner: bool, costs: bool) -
             replace(one, features=_named(one.features, names), proposed=_named(one.proposed, names)).sentence
             for one in siting.conflicts
         ],
-        "sentences": _sentences(siting, bid, names, costs),
+        "sentences": _sentences(siting, bid, names, costs, owner),
     }
 
 
@@ -151,18 +151,38 @@ def _features(siting: Siting, names: dict[str, str]) -> list[list[str]]:
     return rows
 
 
-def _sentences(siting: Siting, bid: Bid | None, names: dict[str, str], costs: bool) -> list[str]:
+def _sentences(siting: Siting, bid: Bid | None, names: dict[str, str], costs: bool, owner: bool) -> list[str]:
     told = []
     first = siting.candidates["trench_ft"].iloc[0] if len(siting.candidates) else np.nan
     if bid is not None and "trench_ft" in bid.quantities and np.isfinite(first):
         reckoned = float(bid.quantities["trench_ft"].median())
-        told.append(f"The bid reckons with {_feet(reckoned)} of trench; place 1 needs {_feet(first)}.")
+        told.append(_trench(bid, reckoned, float(first), owner=owner))
     if costs and len(siting.candidates):
         told.append(NOT_IN_THE_BID)
     # A note may name a feature: the owner's version holds none of those names.
     hidden = [name for name, shown in names.items() if shown != name]
     told += [note for note in siting.notes if note in CAUTIONS or not any(name in note for name in hidden)]
     return [*told, MAST, ONLY_WHAT_IS_DRAWN]
+
+
+def _trench(bid: Bid, reckoned_ft: float, place_ft: float, *, owner: bool) -> str:
+    """Return the trench of the bid beside that of the best place, and what the difference comes to."""
+    told = f"The bid reckons with {_feet(reckoned_ft)} of trench; place 1 needs {_feet(place_ft)}"
+    priced = bid.lines[(bid.lines["quantity"] == "trench_ft") & bid.lines["unit_price_usd"].notna()]
+    difference_ft = round(place_ft) - round(reckoned_ft)
+    if len(priced) and difference_ft:
+        price = float(priced["unit_price_usd"].sum())
+        more = "more" if difference_ft > 0 else "less"
+        told += (
+            f", {_feet(abs(difference_ft))} {more}: at {wording.unit_price(price)} a ft about "
+            f"{wording.small_money(abs(difference_ft) * price)} {more}, which no price here holds yet"
+        )
+    setting = (
+        ""
+        if owner or not difference_ft
+        else (" To price place 1, set run_to_house_ft under [water_system] in the region’s settings.")
+    )
+    return f"{told}.{setting}"
 
 
 def _area(value_ft2: float) -> str:
