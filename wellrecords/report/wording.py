@@ -116,14 +116,14 @@ def money(value_usd: float) -> str:
 
 
 def small_money(value_usd: float) -> str:
-    """Return the amount of one line of a bid, to $10.
+    """Return the amount of one line of a bid, to $10; under $20 to the dollar.
 
-    >>> small_money(949.0), small_money(18449.0)
-    ('$950', '$18,450')
+    >>> small_money(949.0), small_money(18449.0), small_money(4.1)
+    ('$950', '$18,450', '$4')
     """
     if is_missing(value_usd):
         return MISSING
-    rounded = round_half_up(value_usd, 10.0)
+    rounded = round_half_up(value_usd, 10.0 if abs(value_usd) >= 20.0 else 1.0)
     return f"{'−' if rounded < 0 else ''}${abs(rounded):,.0f}"
 
 
@@ -151,6 +151,17 @@ def percent(share: float) -> str:
     return f"{round_half_up(share * 100.0, 1.0):.0f}%"
 
 
+def fine_percent(share: float) -> str:
+    """Return a share among many small ones, to a tenth of a per cent.
+
+    >>> fine_percent(0.0123), fine_percent(0.0002), fine_percent(0.25)
+    ('1.2%', 'under 0.1%', '25.0%')
+    """
+    if is_missing(share):
+        return MISSING
+    return "under 0.1%" if share < 0.0005 else f"{round_half_up(share * 100.0, 0.1):.1f}%"
+
+
 def distance(value_m: float) -> str:
     """Return a distance on the ground in feet or miles.
 
@@ -163,6 +174,20 @@ def distance(value_m: float) -> str:
     if miles < 0.25:
         return f"{round_half_up(miles * 5280.0, 10.0):,.0f} ft"
     return f"{miles:.1f} mi" if miles < 10 else f"{miles:,.0f} mi"
+
+
+def distances(values_m: Iterable[float]) -> list[str]:
+    """Return the distances of one table in one unit: feet where all are within a mile, else miles.
+
+    >>> distances([120.0, 1500.0]), distances([120.0, 2500.0])
+    (['390 ft', '4,920 ft'], ['0.07 mi', '1.55 mi'])
+    """
+    values = list(values_m)
+    miles = [value / M_PER_MILE for value in values if not is_missing(value)]
+    if max(miles, default=0.0) <= 1.0:
+        return [MISSING if is_missing(v) else f"{round_half_up(v / M_PER_MILE * 5280.0, 10.0):,.0f} ft" for v in values]
+    decimals = 2 if min(miles) < 1.0 else 1
+    return [MISSING if is_missing(v) else f"{v / M_PER_MILE:,.{decimals}f} mi" for v in values]
 
 
 def span(low: float, high: float, say: Callable[[float], str]) -> str:
