@@ -12,7 +12,7 @@ from report_browser import visit
 from report_fakes import HOSTILE, Outline
 
 from wellrecords.bid import NoBid
-from wellrecords.report import write_lot_report
+from wellrecords.report import wording, write_lot_report
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +58,7 @@ def test_answer_comes_first_and_says_the_draws_own_quantiles(contractor, estimat
 def test_every_section_is_there(contractor, bid):
     text = Outline(contractor.read_text("utf-8")).text
     for words in (
-        "Chance of 5 gpm by 600 ft",
+        "Chance that a hole makes 5 gpm by 600 ft",
         "Chance of a dry hole",
         "Fixed price",
         *bid.lines["label"],
@@ -75,6 +75,110 @@ def test_every_section_is_there(contractor, bid):
         "works with no network",
     ):
         assert words in text
+
+
+def test_yield_of_the_planned_hole_and_of_finished_wells_are_kept_apart(contractor, estimate, bid):
+    text = Outline(contractor.read_text("utf-8")).text
+
+    def said(values):
+        return [wording.flow(value) for value in np.quantile(values, [0.1, 0.5, 0.9], method="inverted_cdf")]
+
+    hole, finished = said(bid.quantities["yield_gpm"]), said(estimate.draws["yield_gpm"])
+    assert hole != finished
+    first, middle, last = hole
+    answer = text[text.index("The answer") : text.index("The lot and the wells around it")]
+    assert f"Yield of the planned hole {middle} {first.removesuffix(' gpm')} to {last}" in answer
+    assert "finished wells" not in answer
+    assert f"Yield of the planned hole {' '.join(hole)}" in text
+    assert f"Yield of finished wells around here {' '.join(finished)}" in text
+    assert not re.search(r"\bYield of a|\bYield \d+(\.\d)? gpm \d", text)
+
+
+def test_without_a_bid_the_headline_is_the_yield_of_finished_wells(tmp_path, estimate, common):
+    text = Outline(
+        write_lot_report(tmp_path / "bare.html", estimate=estimate, bid=None, **common).read_text("utf-8")
+    ).text
+    middle = wording.flow(np.quantile(estimate.draws["yield_gpm"], 0.5, method="inverted_cdf"))
+    assert f"Yield of finished wells around here {middle}" in text[: text.index("The lot and the wells")]
+    assert "planned hole" not in text[text.index("The estimate") :].partition("The well and its water system")[0]
+    assert "Hole as drilled" not in text
+    assert "Depth to 5 gpm, middle" in text
+
+
+def test_depth_of_the_water_and_hole_as_drilled_are_each_called_by_name(contractor, bid):
+    text = Outline(contractor.read_text("utf-8")).text
+    low, middle, high = (
+        wording.depth(value)
+        for value in np.quantile(bid.quantities["drilled_ft"], [0.1, 0.5, 0.9], method="inverted_cdf")
+    )
+    assert "Depth to 5 gpm is where that water is met. The hole as drilled, to a whole rod or the limit" in text
+    assert f"comes to {middle} ({low.removesuffix(' ft')} to {high})" in text
+    assert f"Hole as drilled {low} {middle} {high}" in text
+    assert f"Hole as drilled {middle} ({low.removesuffix(' ft')} to {high})" in text
+    for label, depth in (("p10", low), ("middle", middle), ("p90", high)):
+        assert f"Hole as drilled, {label} {depth}" in text
+
+
+def test_both_meanings_of_dry_are_told_where_they_stand(contractor):
+    text = Outline(contractor.read_text("utf-8")).text
+    assert "the chance of a dry hole, one that makes under 0.5 gpm even there, is 4%" in text
+    assert "Chance of a dry hole by the records: under 0.5 gpm even at 600 ft 4%" in text
+    assert "Dry: too little to serve the house, under 0.21 gpm 3%" in text
+
+
+def test_technical_sentence_is_folded_away(contractor, estimate, owner):
+    html = contractor.read_text("utf-8")
+    folded = re.search(r"<details[^>]*>(.*?)</details>", html, flags=re.DOTALL).group(1)
+    assert "For the hydrogeologist" in folded
+    assert html.count(estimate.technical_words) == folded.count(estimate.technical_words) == 1
+    assert "<details" not in owner.read_text("utf-8")
+
+
+def test_fixed_price_stands_beside_the_same_work_by_the_foot(contractor, owner, bid):
+    low, middle, high = np.quantile(bid.by_the_foot_usd, [0.1, 0.5, 0.9])
+    fixed, spread = wording.money(bid.fixed_price_usd), wording.span(low, high, wording.money)
+    for page in (contractor, owner):
+        text = Outline(page.read_text("utf-8")).text
+        assert f"Fixed price, well and system {fixed}" in text
+        assert f"By the foot, well and system, 8 in 10 {spread}" in text
+        assert "Of it the well, without the system $5,200 to $18,100" in text
+    text = Outline(owner.read_text("utf-8")).text
+    assert f"Fixed price, well and system {fixed} whatever the depth" in text
+    assert f"Or by the foot, well and system {wording.money(middle)} {spread}" in text
+    assert f"In 8 of 10 cases the price by the foot, well and system, lies between {wording.money(low)}" in text
+    assert f"The fixed price is {fixed}." in text
+
+
+def test_bid_lines_say_no_range_twice_and_sizes_have_no_one_price(contractor, bid):
+    html = contractor.read_text("utf-8")
+    rows = {
+        Outline(row).words[0]: [re.sub("<[^>]+>", "", cell) for cell in re.findall(r"<td.*?</td>", row)]
+        for row in re.findall(r'<tr><th scope="row">.*?</tr>', html[html.index('class="lines"') :])
+    }
+    assert rows["Submersible pump"][:5] == ["always", "1", "", "by size", "$2,100"]
+    assert rows["Trench"][:6] == ["always", "120 ft", "", "$16.00", "$1,920", ""]
+    storage = float(bid.lines.set_index("line").loc["storage", "chance"])
+    assert rows["Storage tank"][0] == f"{wording.percent(storage)} of cases"
+    assert "to" in rows["Drilling in rock, 6 in"][2]
+
+
+def test_neighbours_away_are_in_one_unit_and_weights_told_apart(tmp_path, contractor, estimate, bid, common):
+    def column(page, name):
+        html = page.read_text("utf-8")
+        table = html[html.index('<table class="wells">') :].partition("</table>")[0]
+        heads = re.findall(r"<th scope=\"col\"[^>]*>(.*?)</th>", table)
+        if name not in heads:
+            return None
+        rows = re.findall(r"<tr><th scope=\"row\">.*?</tr>", table)
+        return [re.findall(r"<td[^>]*>(.*?)</td>", row)[heads.index(name) - 1] for row in rows]
+
+    assert len({text.split()[-1] for text in column(contractor, "Away")}) == 1
+    assert len(set(column(contractor, "Weight"))) > 10
+    assert "the weights of all wells add up to 100%" in contractor.read_text("utf-8")
+    level = estimate.but(neighbours=estimate.neighbours.assign(weight=1 / 24))
+    alike = write_lot_report(tmp_path / "alike.html", estimate=level, bid=bid, **common)
+    assert column(alike, "Weight") is None
+    assert "Each weighs about as much as the others: 4.2%" in Outline(alike.read_text("utf-8")).text
 
 
 def test_every_neighbour_is_listed_with_its_readings(contractor, estimate):
@@ -142,6 +246,22 @@ def test_target_beyond_the_limit_is_said_as_such(tmp_path, estimate, common):
     assert "over 600 ft" in text
     assert "inf" not in re.findall(r"\b\w+\b", text)
     assert "nan" not in re.findall(r"\b\w+\b", text)
+
+
+@pytest.mark.parametrize("priced", [True, False])
+def test_no_depth_beyond_the_limit_is_told_as_a_figure(tmp_path, estimate, bid, common, priced):
+    draws = estimate.draws.assign(depth_to_target_ft=estimate.draws["depth_to_target_ft"] * 3)
+    assert 600 < np.quantile(draws["depth_to_target_ft"], 0.9, method="inverted_cdf") < np.inf
+    deep = estimate.but(draws=draws)
+    html = write_lot_report(tmp_path / "deep.html", estimate=deep, bid=bid if priced else None, **common).read_text(
+        "utf-8"
+    )
+    html = html[: html.index('id="map"')] + html[html.index('id="estimate"') : html.index('id="wells"')]
+    depths = [int(text.replace(",", "")) for text in re.findall(r"(\d[\d,]*) ft\b", Outline(html).text)]
+    assert "over 600 ft" in html
+    assert max(depths) <= 600
+    if not priced:
+        assert "Depth to 5 gpm, p90 over 600 ft" in Outline(html).text
 
 
 def test_owner_sees_no_single_well_and_no_cost_of_the_firm(owner, estimate, wells, bid):
@@ -289,7 +409,7 @@ def test_browser_opens_a_wells_card_by_keyboard(chromium, tmp_path, contractor, 
     page = _probed(contractor, tmp_path, "document.querySelector('.well-marked').focus();")
     dom = visit(chromium, page).dom
     card = Outline(dom[dom.index('class="well-card"') - 5 :]).text
-    assert re.match(r"Well w\d{4} Weight \d+% Depth \d+ ft Yield", card)
+    assert re.match(r"Well w\d{4} Weight \d+\.\d% Depth \d+ ft Yield", card)
 
 
 def _probed(page, folder, script):

@@ -20,11 +20,13 @@ if TYPE_CHECKING:
 GROUPS = {"well": "The well", "water_system": "The water system"}
 COUNTED = ("each", "job")
 """Units of which the figure alone is said."""
+BY_SIZE = "by size"
+"""In place of the unit price of a line that is priced by size."""
 OUTCOMES = {
     "target_met": "The wanted yield is met",
     "target_met_by_fracturing": "It is met after hydrofracturing",
     "short_of_target": "Usable water, less than wanted",
-    "dry": "Dry: too little to serve the house",
+    "dry": "Dry: too little to serve the house, under {least}",
 }
 
 
@@ -50,19 +52,23 @@ def bid_section(bid: Bid, *, owner: bool) -> dict[str, Any]:
             name="chart-drivers",
             title="What drives the spread of the cost",
         ),
-        "outcomes": [(OUTCOMES.get(name, name), wording.percent(chance)) for name, chance in bid.outcomes.items()],
+        "outcomes": [
+            (OUTCOMES.get(name, name).format(least=wording.flow(bid.least_usable_gpm)), wording.percent(chance))
+            for name, chance in bid.outcomes.items()
+        ],
     }
     return {**section, **(_owner_side(bid) if owner else _firm_side(bid))}
 
 
 def _chart(bid: Bid, owner: bool) -> Any:
-    scale = _price_factor(bid) if owner else 1.0
-    low, middle, high = (bid.total_quantiles[name] * scale for name in ("p10", "p50", "p90"))
+    values = bid.by_the_foot_usd if owner else np.asarray(bid.total_usd)
+    low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
     return cost_distribution(
-        np.asarray(bid.total_usd) * scale,
-        quantiles=(low, middle, high),
+        values,
+        quantiles=(float(low), float(middle), float(high)),
         fixed_price_usd=bid.fixed_price_usd,
-        axis_label="price at unit prices, $" if owner else "cost to build, $",
+        axis_label="by the foot, well and system, $" if owner else "cost to build, $",
+        what="price by the foot, well and system," if owner else "cost",
     )
 
 
@@ -82,10 +88,8 @@ def _firm_side(bid: Bid) -> dict[str, Any]:
             ("Expected loss, over all cases", wording.money(bid.expected_loss_usd)),
             ("Mean loss where it loses", wording.money(bid.loss_when_losing_usd)),
             ("Expected profit", wording.money(bid.expected_profit_usd)),
-            ("Price of the well by the foot", f"{wording.unit_price(bid.per_foot_price_usd)} a ft"),
-            ("Least charge by the foot", wording.money(bid.per_foot_minimum_usd)),
-            ("Bill by the foot, 8 in 10 cases", _range(bid.per_foot_bill_quantiles)),
-            ("Chance that the bill by the foot loses", wording.percent(bid.per_foot_chance_of_loss)),
+            *_by_the_foot(bid),
+            ("Chance that the bill for the well loses", wording.percent(bid.per_foot_chance_of_loss)),
         ],
         "sentences": sentences,
         "caption": "Cost to the firm. Quantities and costs: the middle figure, and the range of 8 in 10 cases.",
@@ -110,15 +114,41 @@ def _firm_side(bid: Bid) -> dict[str, Any]:
     }
 
 
+def _by_the_foot(bid: Bid) -> list[tuple[str, str]]:
+    """Return the other way to pay: the same work as the fixed price first, then its parts."""
+    return [
+        ("By the foot, well and system, 8 in 10", _spread(bid.by_the_foot_usd)),
+        ("Of it the well, without the system", _range(bid.per_foot_bill_quantiles)),
+        ("Of it the water system, at unit prices", _spread(bid.water_system_usd)),
+        ("The well by the foot", f"{wording.unit_price(bid.per_foot_price_usd)} a ft"),
+        ("Least charge for the well", wording.money(bid.per_foot_minimum_usd)),
+    ]
+
+
+def _spread(values_usd: np.ndarray) -> str:
+    low, high = np.quantile(values_usd, [0.1, 0.9])
+    return wording.span(float(low), float(high), wording.money)
+
+
+def _needed(chance: float) -> str:
+    return "always" if chance >= 1.0 else f"{wording.percent(chance)} of cases"
+
+
+def _unit_price(row: Any, value_usd: float) -> str:
+    return BY_SIZE if row.by_size else wording.unit_price(value_usd)
+
+
 def _firm_row(row: Any) -> tuple[str, ...]:
     return (
         str(row.label),
-        "always" if row.chance >= 1.0 else wording.percent(row.chance),
+        _needed(row.chance),
         _quantity(row.quantity_p50, row.unit),
-        _quantity_range(row),
-        wording.unit_price(row.unit_cost_usd),
+        _where_it_differs(_quantity_range(row), _quantity(row.quantity_p50, row.unit)),
+        _unit_price(row, row.unit_cost_usd),
         wording.small_money(row.cost_usd_p50),
-        wording.span(row.cost_usd_p10, row.cost_usd_p90, wording.small_money),
+        _where_it_differs(
+            wording.span(row.cost_usd_p10, row.cost_usd_p90, wording.small_money), wording.small_money(row.cost_usd_p50)
+        ),
         wording.small_money(row.cost_usd_mean),
     )
 
@@ -131,19 +161,17 @@ def _owner_side(bid: Bid) -> dict[str, Any]:
         "chart_title": "How the price spreads",
         "facts": [
             ("Fixed price, well and system", wording.money(bid.fixed_price_usd)),
-            ("Or: the well by the foot", f"{wording.unit_price(bid.per_foot_price_usd)} a ft"),
-            ("Least charge by the foot", wording.money(bid.per_foot_minimum_usd)),
-            ("Bill by the foot, 8 in 10 cases", _range(bid.per_foot_bill_quantiles)),
+            *_by_the_foot(bid),
         ],
         "sentences": [
-            "At a fixed price the contractor carries the risk of a deep hole; by the foot, you do. The water system "
-            "is priced apart from the footage.",
+            "At a fixed price the contractor carries the risk of a deep hole; by the foot, you do. By the foot, the "
+            "water system is priced apart from the footage, at its unit prices.",
             *bid.notes,
         ],
-        "caption": "Prices. Quantities and amounts: the range of 8 in 10 cases.",
+        "caption": "Prices, line by line. Quantities and amounts: the range of 8 in 10 cases.",
         "head": ("Line", "Needed", "Quantity", "Unit price", "Amount"),
         "groups": [{"label": label, "rows": rows} for label, rows in rows_of.items()],
-        "total": ("All", "", "", "", _range(totals)),
+        "total": ("All, at unit prices", "", "", "", _range(totals)),
         "foot": "Ranges of the lines do not add up to the range of the whole: seldom does every line run high at once.",
     }
 
@@ -151,9 +179,9 @@ def _owner_side(bid: Bid) -> dict[str, Any]:
 def _owner_row(row: Any, factor: float) -> tuple[str, ...]:
     return (
         str(row.label),
-        "always" if row.chance >= 1.0 else wording.percent(row.chance),
+        _needed(row.chance),
         _quantity_range(row),
-        wording.unit_price(row.unit_price_usd),
+        _unit_price(row, row.unit_price_usd),
         wording.span(row.cost_usd_p10 * factor, row.cost_usd_p90 * factor, wording.small_money),
     )
 
@@ -182,6 +210,11 @@ def _quantity(value: float, unit: str) -> str:
     return f"{amount} {unit}{plural}"
 
 
+def _where_it_differs(spread: str, middle: str) -> str:
+    """Return a range, or nothing where it is no more than the middle figure again."""
+    return "" if spread == middle else spread
+
+
 def _quantity_range(row: Any) -> str:
     unit = str(row.unit)
     return wording.span(row.quantity_p10, row.quantity_p90, lambda value: _quantity(value, unit))
@@ -195,4 +228,7 @@ def _amount(value: float, unit: str) -> str:
         return f"{wording.round_half_up(value, 5.0):,.0f}"
     if value == round(value) or value >= 100:
         return f"{value:,.0f}"
-    return wording.two_figures(value) if value >= 1 else f"{value:.2f}"
+    if value >= 1:
+        return wording.two_figures(value)
+    # Less than one of a thing is known to one figure, such as the bleach for a well.
+    return f"{float(f'{value:.1g}'):g}"

@@ -40,8 +40,8 @@ def chance_by_depth(
         `depth_ft`, `chance_of_target`.
     target_yield_gpm, max_depth_ft : float
     depths_ft : tuple of float
-        The p10, p50 and p90 of the depth to the target; infinite ones are
-        not marked.
+        The p10, p50 and p90 of the depth to the target; those past the
+        limit are not marked.
 
     Returns
     -------
@@ -54,7 +54,7 @@ def chance_by_depth(
     axes.plot(depth, chance, color=BLUE, linewidth=2)
     top = max(float(depth.max()), max_depth_ft) if depth.size else max_depth_ft
     for value in depths_ft:
-        if math.isfinite(value) and value <= top:
+        if value <= max_depth_ft:
             height = float(np.interp(value, depth, chance))
             axes.plot([value, value], [0, height], color=INK, linewidth=0.8, linestyle=(0, (3, 2)))
             axes.plot([value], [height], "o", color=INK, markersize=4)
@@ -89,7 +89,7 @@ def chance_by_depth(
     reached = float(np.interp(max_depth_ft, depth, chance)) if depth.size else math.nan
     words = [
         f"{wording.percent(float(np.interp(value, depth, chance)))} by {wording.depth(value)}"
-        for value in _round_depths(top)
+        for value in _round_depths(max_depth_ft)
         if depth.size
     ]
     return _svg(
@@ -107,8 +107,9 @@ def cost_distribution(
     quantiles: tuple[float, float, float],
     fixed_price_usd: float | None,
     axis_label: str = "cost to build, $",
+    what: str = "cost",
 ) -> Markup:
-    """Draw how the cost spreads over the draws.
+    """Draw how the cost, or a price, spreads over the draws.
 
     Parameters
     ----------
@@ -118,6 +119,8 @@ def cost_distribution(
     fixed_price_usd : float or None
         Marked where given.
     axis_label : str
+    what : str
+        What spreads, in the title and description.
 
     Returns
     -------
@@ -171,9 +174,9 @@ def cost_distribution(
     return _svg(
         figure,
         "chart-cost",
-        "How the cost spreads",
-        f"In 8 of 10 cases the cost lies between {wording.money(low)} and {wording.money(high)}; half lie below "
-        f"{wording.money(middle)}.",
+        f"How the {what} spreads",
+        f"In 8 of 10 cases the {what} lies between {wording.money(low)} and {wording.money(high)}; half lie below "
+        f"{wording.money(middle)}." + (f" The fixed price is {wording.money(fixed)}." if fixed is not None else ""),
     )
 
 

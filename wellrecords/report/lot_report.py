@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     from wellrecords.siting import Siting
 
 Audience = Literal["contractor", "owner"]
+BOUNDS = "A bound such as “over 90 ft” is a record that did not reach, and is used as such."
+WEIGHT = "Weight: the well’s share in the estimate; the weights of all wells add up to 100%."
 
 
 def write_lot_report(
@@ -124,11 +126,13 @@ def write_lot_report(
         answer=words,
         map_html=parts.html,
         map_caption=_map_caption(estimate, owner, settings),
-        estimate_rows=lot_words.estimate_rows(estimate) if figures else None,
+        estimate_rows=lot_words.estimate_rows(estimate, bid) if figures else None,
+        estimate_notes=lot_words.estimate_notes(estimate, bid) if figures else (),
         target_yield_gpm=estimate.target_yield_gpm,
         chance_chart=_chance_chart(estimate) if figures and len(estimate.target_curve) else None,
         facts=lot_words.facts(estimate, owner=owner, minimum=settings.private_minimum) if figures else None,
-        notes=() if owner else tuple(note for note in (estimate.technical_words, *estimate.notes) if note),
+        notes=() if owner else estimate.notes,
+        technical=None if owner else estimate.technical_words or None,
         money=bid_section(priced, owner=owner) if priced is not None else None,
         no_bid=lot_words.no_bid(estimate, bid, figures, owner=owner),
         # Where no bid is given no dollar stands on the page, so that none is taken for one.
@@ -222,30 +226,42 @@ def _neighbour_table(estimate: LotEstimate, settings: ReportSettings) -> dict[st
     readings = zip(
         said("depth_to_bedrock_ft", "ft"), said("depth_to_water_ft", "ft"), said("yield_gpm", "gpm"), strict=True
     )
+    away = wording.distances(shown["distance_m"])
+    weights = [wording.fine_percent(weight) for weight in shown["weight"]]
     rows = [
-        _neighbour_row(row, name, *texts)
-        for row, name, texts in zip(shown.itertuples(), map_data.short_ids(shown), readings, strict=True)
+        {**_neighbour_row(row, name, *texts), "distance": distance, "weight": weight}
+        for row, name, texts, distance, weight in zip(
+            shown.itertuples(), map_data.short_ids(shown), readings, away, weights, strict=True
+        )
     ]
     if not _leans(estimate):
         return {
             "title": "The nearest wells on record",
             "text": "They stand too far off to say what lies under the lot, and no figure was made from them.",
             "weighted": False,
+            "caption": BOUNDS,
             "rows": rows,
         }
     share = float(shown["weight"].sum())
     text = f"{wording.counted(len(shown), 'well')}, the heaviest first."
     if share < 0.995:
         text += f" They carry {wording.percent(share)} of the weight; the rest is spread over others."
-    return {"title": "The wells that the estimate leaned on", "text": text, "weighted": True, "rows": rows}
+    alike = len(set(weights)) == 1
+    if alike:
+        text += f" Each weighs about as much as the others: {weights[0]}."
+    return {
+        "title": "The wells that the estimate leaned on",
+        "text": text,
+        "weighted": not alike,
+        "caption": BOUNDS if alike else f"{WEIGHT} {BOUNDS}",
+        "rows": rows,
+    }
 
 
 def _neighbour_row(row: Any, name: str, rock: str, water: str, flow: str) -> dict[str, Any]:
     return {
         "record_id": name,
         "private": bool(row.private),
-        "weight": wording.percent(row.weight),
-        "distance": wording.distance(row.distance_m),
         "depth": wording.exact_depth(row.total_depth_ft),
         "rock": rock,
         "water": water,

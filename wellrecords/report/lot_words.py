@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,12 @@ if TYPE_CHECKING:
     from wellrecords.lots import LotEstimate
 
 QUANTILES = (0.1, 0.5, 0.9)
+FINISHED_YIELD = "Yield of finished wells around here"
+"""What the records say: each driller stopped where the owner was content, or the money spent."""
+PLANNED_YIELD = "Yield of the planned hole"
+"""What the bid drills: on until it makes the wanted yield, or to the limit."""
+AS_DRILLED = "Hole as drilled"
+"""The depth that is drilled and paid: the target's, rounded up to whole rods, or the limit."""
 
 
 @dataclass(frozen=True)
@@ -71,6 +78,14 @@ def quantiles(estimate: LotEstimate, quantity: str) -> tuple[float, float, float
     return float(low), float(middle), float(high)
 
 
+def planned(bid: Bid | NoBid | None, quantity: str) -> tuple[float, float, float] | None:
+    """Return p10, p50, p90 of a quantity of the bid's take-off, None where there is none."""
+    if bid is None or isinstance(bid, NoBid) or quantity not in bid.quantities:
+        return None
+    low, middle, high = np.quantile(bid.quantities[quantity].to_numpy(float), QUANTILES, method="inverted_cdf")
+    return float(low), float(middle), float(high)
+
+
 def target_depth(value_ft: float, limit_ft: float) -> str:
     """Return a depth to the target; past the limit it is only "over" it.
 
@@ -111,39 +126,55 @@ def answer(estimate: LotEstimate, bid: Bid | NoBid | None, *, owner: bool, minim
     return Answer(
         lead=_lead(estimate),
         figures=_figures(estimate, bid, owner),
-        sentences=(_chances(estimate), _support(estimate, owner, minimum)),
+        sentences=(*_as_drilled(estimate, bid), _chances(estimate), _support(estimate, owner, minimum)),
     )
 
 
-def estimate_rows(estimate: LotEstimate) -> list[dict[str, str]]:
-    """Return the rows of the estimate's table, as text."""
+def estimate_rows(estimate: LotEstimate, bid: Bid | NoBid | None = None) -> list[dict[str, str]]:
+    """Return the rows of the estimate's table, as text; with a bid, also those of the hole that it drills."""
     limit = estimate.max_depth_ft
-    rows = []
-    for label, quantity in (
-        (f"Depth to make {wording.flow(estimate.target_yield_gpm)}", "depth_to_target_ft"),
-        ("Depth to rock", "depth_to_bedrock_ft"),
-        ("Depth to standing water", "depth_to_water_ft"),
-        ("Yield of a finished well", "yield_gpm"),
-    ):
-        low, middle, high = quantiles(estimate, quantity)
-        say = {
-            "depth_to_target_ft": lambda value: target_depth(value, limit),
-            "depth_to_water_ft": wording.water_level,
-            "yield_gpm": wording.flow,
-        }.get(quantity, wording.depth)
-        rows.append({"label": label, "p10": say(low), "p50": say(middle), "p90": say(high)})
-    return rows
+    rows: list[tuple[str, tuple[float, float, float] | None, Callable[[float], str]]] = [
+        (
+            _depth_to_target(estimate),
+            quantiles(estimate, "depth_to_target_ft"),
+            lambda value: target_depth(value, limit),
+        ),
+        (AS_DRILLED, planned(bid, "drilled_ft"), wording.depth),
+        (PLANNED_YIELD, planned(bid, "yield_gpm"), wording.flow),
+        ("Depth to rock", quantiles(estimate, "depth_to_bedrock_ft"), wording.depth),
+        ("Depth to standing water", quantiles(estimate, "depth_to_water_ft"), wording.water_level),
+        (FINISHED_YIELD, quantiles(estimate, "yield_gpm"), wording.flow),
+    ]
+    return [
+        {"label": label, **dict(zip(("p10", "p50", "p90"), map(say, values), strict=True))}
+        for label, values, say in rows
+        if values is not None
+    ]
+
+
+def estimate_notes(estimate: LotEstimate, bid: Bid | NoBid | None) -> tuple[str, ...]:
+    """Return what keeps apart the quantities of the table that look alike."""
+    target, limit = wording.flow(estimate.target_yield_gpm), wording.depth(estimate.max_depth_ft)
+    finished = f"{FINISHED_YIELD}: each of those wells was stopped where its owner was content, some short of {target}."
+    if planned(bid, "yield_gpm") is None:
+        return (finished,)
+    return (
+        f"{PLANNED_YIELD}: the one that the bid drills, on until it makes {target} or comes to the limit of {limit}.",
+        finished,
+    )
 
 
 def facts(estimate: LotEstimate, *, owner: bool, minimum: int) -> list[tuple[str, str]]:
     """Return chances and support as label and text."""
     rows = [
         (
-            f"Chance of {wording.flow(estimate.target_yield_gpm)} by {wording.depth(estimate.max_depth_ft)}",
+            f"Chance that a hole makes {wording.flow(estimate.target_yield_gpm)} by "
+            f"{wording.depth(estimate.max_depth_ft)}",
             wording.percent(estimate.chance_of_target),
         ),
         (
-            f"Chance of a dry hole: under {wording.flow(estimate.dry_below_gpm)} at that depth",
+            f"Chance of a dry hole by the records: under {wording.flow(estimate.dry_below_gpm)} even at "
+            f"{wording.depth(estimate.max_depth_ft)}",
             wording.percent(estimate.chance_of_dry_hole),
         ),
         ("Support by records", estimate.support),
@@ -174,6 +205,23 @@ def no_bid(estimate: LotEstimate, bid: Bid | NoBid | None, figures: bool, *, own
     return "The records are too few for a price." if owner else bid.reason
 
 
+def _depth_to_target(estimate: LotEstimate) -> str:
+    return f"Depth to {wording.flow(estimate.target_yield_gpm)}"
+
+
+def _as_drilled(estimate: LotEstimate, bid: Bid | NoBid | None) -> tuple[str, ...]:
+    depths = planned(bid, "drilled_ft")
+    if depths is None:
+        return ()
+    low, middle, high = depths
+    met = quantiles(estimate, "depth_to_target_ft")[1] <= estimate.max_depth_ft
+    first = f"{_depth_to_target(estimate)} is where that water is met. " if met else ""
+    return (
+        f"{first}The hole as drilled, to a whole rod or the limit, comes to {wording.depth(middle)} "
+        f"({wording.span(low, high, wording.depth)}): the drawing, the sizes and the prices go by it.",
+    )
+
+
 def _lead(estimate: LotEstimate) -> str:
     limit = estimate.max_depth_ft
     target = wording.flow(estimate.target_yield_gpm)
@@ -193,11 +241,14 @@ def _figures(estimate: LotEstimate, bid: Bid | NoBid | None, owner: bool) -> tup
     limit = estimate.max_depth_ft
     figures = []
     for label, quantity, say in (
-        (f"Depth to {wording.flow(estimate.target_yield_gpm)}", "depth_to_target_ft", None),
+        (_depth_to_target(estimate), "depth_to_target_ft", None),
         ("Water stands at", "depth_to_water_ft", wording.water_level),
-        ("Yield", "yield_gpm", wording.flow),
+        (FINISHED_YIELD, "yield_gpm", wording.flow),
     ):
         low, middle, high = quantiles(estimate, quantity)
+        hole = planned(bid, "yield_gpm") if quantity == "yield_gpm" else None
+        if hole is not None:
+            label, (low, middle, high) = PLANNED_YIELD, hole
         words = say or (lambda value: target_depth(value, limit))
         if math.isnan(middle):
             figures.append(Figure(label, "cannot say", "no records of it here"))
@@ -205,10 +256,15 @@ def _figures(estimate: LotEstimate, bid: Bid | NoBid | None, owner: bool) -> tup
             flows = quantity == "depth_to_water_ft" and middle < 0
             figures.append(Figure(label, "it flows" if flows else words(middle), wording.span(low, high, words)))
     if bid is not None and not isinstance(bid, NoBid):
-        scale = 1.0 + bid.settings.margin if owner else 1.0
-        low, middle, high = (bid.total_quantiles[name] * scale for name in ("p10", "p50", "p90"))
-        label = "Price, well and system" if owner else "Cost to build"
-        figures.append(Figure(label, wording.money(middle), wording.span(low, high, wording.money)))
+        label = "Or by the foot, well and system" if owner else "Cost to build"
+        if owner:
+            low, middle, high = np.quantile(bid.by_the_foot_usd, QUANTILES)
+        else:
+            low, middle, high = (bid.total_quantiles[name] for name in ("p10", "p50", "p90"))
+        spread = Figure(label, wording.money(middle), wording.span(low, high, wording.money))
+        risk = "whatever the depth" if owner else f"{wording.percent(bid.chance_of_loss)} chance of loss"
+        fixed = Figure("Fixed price, well and system", wording.money(bid.fixed_price_usd), risk)
+        figures += [fixed, spread] if owner else [spread, fixed]
     return tuple(figures)
 
 
@@ -217,8 +273,8 @@ def _chances(estimate: LotEstimate) -> str:
         return "The chance of making it cannot be said from these records."
     return (
         f"The chance of making {wording.flow(estimate.target_yield_gpm)} by {wording.depth(estimate.max_depth_ft)} is "
-        f"{wording.percent(estimate.chance_of_target)}; the chance of a dry hole is "
-        f"{wording.percent(estimate.chance_of_dry_hole)}."
+        f"{wording.percent(estimate.chance_of_target)}; the chance of a dry hole, one that makes under "
+        f"{wording.flow(estimate.dry_below_gpm)} even there, is {wording.percent(estimate.chance_of_dry_hole)}."
     )
 
 

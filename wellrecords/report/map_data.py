@@ -174,7 +174,7 @@ def wells_group(
     if weights is not None:
         share = np.sqrt(np.clip(weights, 0.0, None) / max(float(np.max(weights, initial=0.0)), 1e-12))
         content["radius"] = [round(float(value), 1) for value in 5.0 + 6.0 * share]
-        content["fields"].insert(0, {"label": "Weight", "values": [wording.percent(value) for value in weights]})
+        content["fields"].insert(0, {"label": "Weight", "values": [wording.fine_percent(value) for value in weights]})
         group["key"] = ["marked", None, "a dark outline: the estimate leaned on it; the larger, the more"]
     return group
 

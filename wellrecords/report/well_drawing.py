@@ -10,6 +10,7 @@ from html import escape
 from markupsafe import Markup
 
 from wellrecords.report import wording
+from wellrecords.report.lot_words import target_depth
 
 WIDTH, HEIGHT = 510, 640
 GROUND, BOTTOM = 120.0, 612.0
@@ -25,7 +26,11 @@ class WellLayout:
     Parameters
     ----------
     depth_low_ft, depth_mid_ft, depth_high_ft : float
-        Drilled depth, p10, p50 and p90.
+        Depth of the hole, p10, p50 and p90.
+    depth_name : str
+        Which depth of the hole that is.
+    limit_ft : float
+        Depths of the hole past it are drawn at it, and said to be over it.
     bedrock_ft, bedrock_low_ft, bedrock_high_ft : float
         Depth to rock, p50, p10 and p90.
     casing_ft : float
@@ -45,6 +50,8 @@ class WellLayout:
     depth_low_ft: float
     depth_mid_ft: float
     depth_high_ft: float
+    depth_name: str = "Hole as drilled"
+    limit_ft: float = math.inf
     bedrock_ft: float = math.nan
     bedrock_low_ft: float = math.nan
     bedrock_high_ft: float = math.nan
@@ -69,7 +76,7 @@ def draw_well(layout: WellLayout) -> Markup:
     Markup
         An ``<svg>`` element with title and description.
     """
-    deepest = max(layout.depth_high_ft, layout.depth_mid_ft, 20.0)
+    deepest = max(min(max(layout.depth_high_ft, layout.depth_mid_ft), layout.limit_ft), 20.0)
 
     def y(depth_ft: float) -> float:
         return GROUND + (BOTTOM - GROUND - 16.0) * min(max(depth_ft, 0.0), deepest) / deepest
@@ -114,7 +121,7 @@ def _ground(layout: WellLayout, y: Callable[[float], float]) -> list[str]:
 
 
 def _hole(layout: WellLayout, y: Callable[[float], float], deepest: float) -> list[str]:
-    middle, low = layout.depth_mid_ft, layout.depth_low_ft
+    middle, low = min(layout.depth_mid_ft, deepest), layout.depth_low_ft
     shapes = [_rect(HOLE - HALF_CASING, y(middle), 2 * HALF_CASING, y(deepest) - y(middle), "none", "#1d2830", "3 3")]
     shapes.append(_rect(HOLE - HALF_CASING, GROUND, 2 * HALF_CASING, y(middle) - GROUND, "#ffffff", "#1d2830"))
     if math.isfinite(layout.water_ft) and layout.water_ft < middle:
@@ -198,9 +205,13 @@ def _labels(layout: WellLayout, y: Callable[[float], float]) -> list[str]:
     )
     add(layout.casing_ft, "Casing and grout to", _with(wording.depth(layout.casing_ft), layout.casing_text), side)
     add(layout.pump_ft, "Pump set at", _with(wording.depth(layout.pump_ft), layout.pump_text), HOLE + 6)
-    add(layout.depth_low_ft, "Easy ground", f"done at {wording.depth(layout.depth_low_ft)} (p10)", side + 8)
-    add(layout.depth_mid_ft, "Middle estimate", f"{wording.depth(layout.depth_mid_ft)} (p50)", side + 8)
-    add(layout.depth_high_ft, "Hard ground", f"{wording.depth(layout.depth_high_ft)} (p90)", side + 8)
+    for depth_ft, which in (
+        (layout.depth_low_ft, "p10"),
+        (layout.depth_mid_ft, "middle"),
+        (layout.depth_high_ft, "p90"),
+    ):
+        drawn_ft = min(depth_ft, layout.limit_ft)
+        add(drawn_ft, f"{layout.depth_name}, {which}", target_depth(depth_ft, layout.limit_ft), side + 8)
     rows.sort(key=lambda row: row[0])
     places = spread_apart([row[0] for row in rows], LABEL_STEP, GROUND + 4, HEIGHT - 26.0)
     shapes = []
@@ -246,9 +257,12 @@ def spread_apart(wanted: list[float], step: float, first: float, last: float) ->
 
 
 def _words(layout: WellLayout) -> str:
+    def say_hole(depth_ft: float) -> str:
+        return target_depth(depth_ft, layout.limit_ft)
+
     words = [
-        f"Drilled depth {wording.span(layout.depth_low_ft, layout.depth_high_ft, wording.depth)}, "
-        f"middle {wording.depth(layout.depth_mid_ft)}"
+        f"{layout.depth_name} {wording.span(layout.depth_low_ft, layout.depth_high_ft, say_hole)}, "
+        f"middle {say_hole(layout.depth_mid_ft)}"
     ]
     for name, value, say in (
         ("rock at", layout.bedrock_ft, wording.depth),

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from wellrecords.lots import LotEstimate
 
 SIZES = (
-    ("drilled_ft", "Hole drilled", "ft"),
+    ("drilled_ft", lot_words.AS_DRILLED, "ft"),
     ("casing_foot_ft", "Casing below ground", "ft"),
     ("casing_diameter_in", "Casing size", "in"),
     ("screen_ft", "Screen", "ft"),
@@ -63,8 +63,8 @@ def layout_of(estimate: LotEstimate, bid: Bid | NoBid | None, design: pd.DataFra
     if "drilled_ft" in draws:
         low, middle, high = _quantiles(draws["drilled_ft"])
     else:
-        low, middle, high = (min(value, limit) for value in lot_words.quantiles(estimate, "depth_to_target_ft"))
-    if not all(math.isfinite(value) for value in (low, middle, high)):
+        low, middle, high = lot_words.quantiles(estimate, "depth_to_target_ft")
+    if any(math.isnan(value) for value in (low, middle, high)):
         return None
     rock_low, rock, rock_high = lot_words.quantiles(estimate, "depth_to_bedrock_ft")
     _, water, _ = lot_words.quantiles(estimate, "depth_to_water_ft")
@@ -83,6 +83,10 @@ def layout_of(estimate: LotEstimate, bid: Bid | NoBid | None, design: pd.DataFra
         depth_low_ft=low,
         depth_mid_ft=middle,
         depth_high_ft=high,
+        depth_name=lot_words.AS_DRILLED
+        if "drilled_ft" in draws
+        else f"Depth to {wording.flow(estimate.target_yield_gpm)}",
+        limit_ft=math.inf if "drilled_ft" in draws else limit,
         bedrock_ft=rock,
         bedrock_low_ft=rock_low,
         bedrock_high_ft=rock_high,
