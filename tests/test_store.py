@@ -106,7 +106,7 @@ def test_a_run_that_dies_leaves_the_old_dataset_whole(tmp_path, monkeypatch):
         raise OSError(msg)
 
     monkeypatch.setattr(store, "_write_wells", dies)
-    with pytest.raises(OSError, match="disk is full"):
+    with pytest.raises(WellRecordsError, match=r"disk is full.*Next:"):
         write_dataset(tmp_path, dataset(20), {})
     assert len(read_wells(tmp_path)) == 10
     assert len(list((tmp_path / "versions").iterdir())) == 1
