@@ -1,14 +1,17 @@
 """The job for a lot: the rooms called in their order, the lot's own wishes heard, nothing computed twice."""
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
 from shapely.geometry import LineString, Point, box
 
-from wellrecords import jobs
+from wellrecords import jobs, terminal
 from wellrecords.bid import Bid, NoBid
 from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.report.folder import summary
 from wellrecords.settings import load_settings
 from wellrecords.simulation import RegionSettings, as_canonical, simulate_region
 
@@ -128,6 +131,40 @@ def test_the_table_says_what_the_bid_says(done):
     assert row["fixed_price_usd"] == done[0].bid.fixed_price_usd
     assert row["cost_usd_p10"] <= row["cost_usd_p50"] <= row["cost_usd_p90"]
     assert row["cost_usd_p50"] == pytest.approx(np.median(done[0].bid.total_usd))
+
+
+def test_a_saved_table_is_rounded_and_keeps_its_gaps(done):
+    table = jobs.rounded(jobs.answers(done)).set_index("lot_id")
+    near, far = table.loc["near"], table.loc["far"]
+    assert near["longitude"] == round(done[0].estimate.longitude, 6)
+    assert near["chance_of_target"] == round(done[0].estimate.chance_of_target, 3)
+    assert near["fixed_price_usd"] == round(done[0].bid.fixed_price_usd)
+    assert near["yield_gpm_p50"] == float(f"{jobs.answers(done).set_index('lot_id').loc['near', 'yield_gpm_p50']:.3g}")
+    assert round(near["nearest_well_m"] * 10) == pytest.approx(near["nearest_well_m"] * 10)
+    assert ".0," not in table[["cost_usd_p10", "fixed_price_usd"]].to_csv()
+    assert pd.isna(far["fixed_price_usd"])
+
+
+def test_beyond_the_limit_terminal_and_index_say_what_the_lot_report_says(done, capsys, monkeypatch):
+    thirsty, far = done[1], done[2]
+    depths = np.array([100.0] * 100 + [900.0] * 99 + [np.inf])
+    draws = thirsty.estimate.draws.head(200).assign(depth_to_target_ft=depths)
+    doubtful = replace(thirsty, estimate=replace(thirsty.estimate, draws=draws, chance_of_target=0.3))
+    assert summary(doubtful).startswith("30% chance of 9 gpm by 450 ft (100 ft to over 450 ft); fixed price $")
+    hopeless = replace(doubtful, estimate=replace(doubtful.estimate, draws=draws.assign(depth_to_target_ft=900.0)))
+    assert summary(hopeless).startswith("30% chance of 9 gpm by 450 ft; fixed price $")
+
+    terminal.show_estimates([doubtful, far])
+    wide = capsys.readouterr().out
+    assert "100 / 100 / over 450" in wide
+    assert wide.count(far.bid.reason) == 1
+    assert "no price book" not in wide
+    monkeypatch.setattr(terminal, "_width", lambda: 80)
+    terminal.show_estimates([doubtful, far])
+    narrow = capsys.readouterr().out.splitlines()
+    assert "depth to target, ft: 100 / 100 / over 450" in narrow
+    assert "lot:                 thirsty" in narrow
+    assert narrow == [line.rstrip() for line in narrow]
 
 
 def test_a_polygon_with_a_site_plan_is_sited(done, settings):

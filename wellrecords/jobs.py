@@ -74,6 +74,10 @@ class JobSettings:
     bid: BidSettings
     price_book: PriceBook | None
 
+    def by_tile(self) -> JobSettings:
+        """Return the settings for wells that are only a box of a large store (`lots.wells_box`)."""
+        return replace(self, estimate=self.estimate.model_copy(update={"by_tile": True}))
+
 
 @dataclass(frozen=True, eq=False)
 class LotJob:
@@ -272,7 +276,8 @@ def run_jobs(
     Parameters
     ----------
     wells : DataFrame
-        The canonical table; at least the wells in `lots.wells_box`.
+        The canonical table: all wells, or those in `lots.wells_box` where the
+        settings are `by_tile`.
     lots : geopandas.GeoDataFrame
         WGS84, with `lot_id`; optional columns are wishes (`persons`,
         `bedrooms`, `garden_area_ft2`, `lawn_area_ft2`, `fixtures`,
@@ -316,6 +321,34 @@ def answers(jobs: Sequence[LotJob], quantiles: Sequence[float] = (0.1, 0.5, 0.9)
         said.insert(number, name, [getattr(job.estimate, name) for job in jobs])
     bids = pd.DataFrame([_bid_figures(job.bid) for job in jobs], columns=list(BID_FIGURES))
     return pd.concat([said, bids], axis=1)
+
+
+def rounded(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table of answers with its figures rounded to more than they are worth, but not to nonsense.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `answers`.
+
+    Returns
+    -------
+    DataFrame
+        Degrees to 6 decimals, feet and metres to 0.1, gallons a minute to
+        three figures, chances to 0.001, dollars whole.
+    """
+
+    def of_column(values: pd.Series) -> pd.Series:
+        name = str(values.name)
+        if not pd.api.types.is_float_dtype(values):
+            return values
+        if "_usd" in name:
+            return values.round().astype("Int64")
+        if "_gpm" in name:
+            return values.map(lambda value: float(f"{value:.3g}"))
+        return values.round(6 if name in ("longitude", "latitude") else 3 if "chance" in name else 1)
+
+    return pd.DataFrame({name: of_column(table[name]) for name in table.columns})
 
 
 def _bid_figures(bid: Bid | NoBid | None) -> dict[str, float]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import shutil
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
     from wellrecords.siting import Siting
 
 PIPED_WIDTH = 200
+WIDE = 120
+"""Columns below which the table of estimates would be crushed."""
 EXAMPLES = 20
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
@@ -71,13 +74,16 @@ def show_table(rows: Sequence[dict[str, str]], right: Sequence[str] = ()) -> Non
     from rich.table import Table
     from rich.text import Text
 
-    console = Console() if sys.stdout.isatty() else Console(width=PIPED_WIDTH)
-    drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    console = Console(width=_width())
+    drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
     for heading in rows[0]:
         drawn.add_column(heading, justify="right" if heading in right else "left", overflow="fold")
     for row in rows:
         drawn.add_row(*(Text(plain(cell)) for cell in row.values()))
-    console.print(drawn)
+    with console.capture() as captured:
+        console.print(drawn)
+    # Every cell is filled up with blanks to its column's width, the last of a line too.
+    typer.echo("\n".join(line.rstrip() for line in captured.get().splitlines()) + "\n")
 
 
 def plain(text: str) -> str:
@@ -125,10 +131,25 @@ def show_refresh(result: RefreshResult, *, notes: bool = True) -> None:
 
 
 def show_estimates(jobs: Sequence[LotJob]) -> None:
-    """Print the answers, a row a lot, and under them what must be said about each."""
-    show_table([_estimate_row(job) for job in jobs])
+    """Print the answers, a row a lot, and under them what must be said about each.
+
+    On a narrow terminal the lots stand one below the other.
+    """
+    from wellrecords.bid import NoBid
+
+    rows = [_estimate_row(job) for job in jobs]
+    if _width() < WIDE:
+        for row in rows:
+            label_width = max(map(len, row)) + 1
+            for label, value in row.items():
+                typer.echo(f"{label + ':':{label_width}} {plain(value)}")
+            typer.echo()
+    else:
+        show_table(rows)
     for job in jobs:
-        for note in job.estimate.notes:
+        # Why there is no bid tells the notes too.
+        notes = [job.bid.reason] if isinstance(job.bid, NoBid) else job.estimate.notes
+        for note in notes:
             typer.echo(f"{plain(job.lot_id)}: {plain(note)}")
 
 
@@ -213,33 +234,40 @@ def short(path: Path) -> str:
         return str(path)
 
 
+def _width() -> int:
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPED_WIDTH
+
+
 def _estimate_row(job: LotJob) -> dict[str, str]:
     from wellrecords.bid import Bid
     from wellrecords.report import wording
+    from wellrecords.report.lot_words import quantiles
 
     def three(name: str, say: Callable[[float], str]) -> str:
-        if estimate.draws is None or estimate.draws[name].isna().all():
+        values = quantiles(estimate, name) if estimate.draws is not None else (math.nan,)
+        if any(math.isnan(value) for value in values):
             return "cannot say"
-        low, middle, high = (say(float(estimate.draws[name].quantile(level, "lower"))) for level in (0.1, 0.5, 0.9))
-        return f"{low} / {middle} / {high}"
+        return " / ".join(say(value).removesuffix(" ft").removesuffix(" gpm") for value in values)
 
-    def figure(text: str) -> str:
-        return text.removesuffix(" ft").removesuffix(" gpm")
+    def within_limit(depth_ft: float) -> str:
+        return f"over {wording.depth(limit)}" if depth_ft > limit else wording.depth(depth_ft)
 
     estimate, bid = job.estimate, job.bid
+    limit = estimate.max_depth_ft
+    no_price = "no bid" if bid is not None else "no price book"
     return {
         "lot": job.lot_id,
         "records": estimate.support,
-        "rock, ft": three("depth_to_bedrock_ft", lambda value: figure(wording.depth(value))),
-        "water, ft": three("depth_to_water_ft", lambda value: figure(wording.depth(value) if value > 0 else "flows")),
-        "depth to target, ft": three("depth_to_target_ft", lambda value: figure(wording.depth(value))),
-        "yield, gpm": three("yield_gpm", lambda value: figure(wording.flow(value))),
-        "target": f"{wording.flow(estimate.target_yield_gpm)} by {wording.depth(estimate.max_depth_ft)}",
+        "rock, ft": three("depth_to_bedrock_ft", wording.depth),
+        "water, ft": three("depth_to_water_ft", lambda value: wording.depth(value) if value > 0 else "flows"),
+        "depth to target, ft": three("depth_to_target_ft", within_limit),
+        "yield, gpm": three("yield_gpm", wording.flow),
+        "target": f"{wording.flow(estimate.target_yield_gpm)} by {wording.depth(limit)}",
         "chance": wording.percent(estimate.chance_of_target),
         "cost": " / ".join(wording.money(bid.total_quantiles[name]) for name in ("p10", "p50", "p90"))
         if isinstance(bid, Bid)
-        else "no bid",
-        "fixed price": wording.money(bid.fixed_price_usd) if isinstance(bid, Bid) else "no bid",
+        else no_price,
+        "fixed price": wording.money(bid.fixed_price_usd) if isinstance(bid, Bid) else no_price,
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Sequence
 from datetime import date
@@ -23,6 +24,7 @@ from wellrecords.lots.support import rate_support
 from wellrecords.report import wording
 from wellrecords.report.index_page import ReportLink, write_index
 from wellrecords.report.lot_report import Audience, write_lot_report
+from wellrecords.report.lot_words import quantiles
 from wellrecords.report.region_report import RunCounts, write_region_report
 from wellrecords.report.run_report import write_run_report
 from wellrecords.report.settings import ReportSettings
@@ -61,6 +63,7 @@ def write_reports(
     settings : Settings
         The region's.
     jobs : sequence of LotJob
+        May be empty: then the region's pages are all there is.
     audience : {"contractor", "owner"}, default="contractor"
     prepared_on : datetime.date, optional
         Printed in the headings.
@@ -205,6 +208,8 @@ def region_surfaces(
     list of MapSurface
         One a quantity that enough wells have read.
     """
+    if len(wells) < LEAST_WELLS:
+        return []
     plane = Transformer.from_crs(WGS84, crs, always_xy=True)
     places = np.column_stack(plane.transform(wells["longitude"].to_numpy(), wells["latitude"].to_numpy()))
     (west, south), (east, north) = places.min(axis=0).tolist(), places.max(axis=0).tolist()
@@ -256,9 +261,18 @@ def summary(job: LotJob) -> str:
     estimate = job.estimate
     if estimate.draws is None:
         return "The records cannot say."
-    depths = estimate.draws["depth_to_target_ft"]
-    low, high = (float(depths.quantile(level, "lower")) for level in (0.1, 0.9))
-    words = f"{wording.flow(estimate.target_yield_gpm)} at {wording.span(low, high, wording.depth)}"
+    limit = estimate.max_depth_ft
+
+    def within_limit(depth_ft: float) -> str:
+        return f"over {wording.depth(limit)}" if depth_ft > limit else wording.depth(depth_ft)
+
+    low, _, high = quantiles(estimate, "depth_to_target_ft")
+    words = f"{wording.flow(estimate.target_yield_gpm)} by {wording.depth(limit)}"
+    if math.isnan(low):
+        return f"The records cannot say how deep a hole must go for {words}."
+    words = f"{wording.percent(estimate.chance_of_target)} chance of {words}"
+    if low <= limit:
+        words += f" ({wording.span(low, high, within_limit)})"
     if isinstance(job.bid, Bid):
         words += f"; fixed price {wording.money(job.bid.fixed_price_usd)}"
     return f"{words}; records {estimate.support}."
