@@ -246,6 +246,56 @@ def test_an_output_that_cannot_be_written_is_refused_before_the_work(words, smal
     assert (tmp_path / "afile").read_text() == "mine"
 
 
+@pytest.mark.parametrize(
+    ("place", "told"),
+    [
+        ("45.3,-70.05", "did you mean --at=-70.05,45.3?"),
+        ("70.05,45.3", "did you mean --at=-70.05,45.3?"),
+        ("-75,45.3", "Next: write it as --at=LON,LAT"),
+    ],
+)
+def test_a_place_far_from_the_region_is_refused(place, told, small_region):
+    for verb in ("estimate", "report"):
+        done = run(verb, small_region, f"--at={place}")
+        assert done.returncode == 2
+        assert "is outside the bounds of R (longitude -71 to -69, latitude 45 to 46); longitude comes" in done.stderr
+        assert told in done.stderr
+        assert done.stdout == "", "the work had begun"
+
+
+def test_a_place_just_over_the_line_is_taken(small_region):
+    assert run("refresh", small_region).returncode == 0
+    done = run("estimate", small_region, "--at=-71.05,45.3")
+    assert done.returncode == 0, done.stderr
+    assert "no price book" in done.stdout
+    assert "no bid" not in done.stdout
+    lines = done.stdout.splitlines()
+    assert lines[0].startswith("lot")
+    assert lines == [line.rstrip() for line in lines]
+
+
+def test_a_report_without_lots_is_of_the_region_alone(small_region, tmp_path):
+    done = run("report", small_region, "--to", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["index.html", "region.html", "run.html"]
+    named = run("report", small_region, "--to", tmp_path / "out", "--lot", "L-1")
+    assert named.returncode == 2
+    assert "No lot is named" in named.stderr
+
+
+@pytest.mark.parametrize(
+    ("verb", "told"), [("estimate", "nothing was written"), ("report", "reports already written stay")]
+)
+def test_a_user_who_stops_a_verb_is_told_what_stands(verb, told, small_region, monkeypatch):
+    def stop(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("wellrecords.cli.lots.load", stop)
+    done = CliRunner().invoke(cli.app, [verb, str(small_region)])
+    assert done.exit_code == 130
+    assert f"Stopped; {told}." in done.stderr
+
+
 def test_held_back_rows_and_the_dataset_are_not_written_into_a_file(small_region, tmp_path):
     (tmp_path / "afile").write_text("mine")
     assert run("refresh", small_region).returncode == 0

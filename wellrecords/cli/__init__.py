@@ -8,13 +8,39 @@ progress is shown on a terminal only.
 from __future__ import annotations
 
 import sys
+from typing import Any
 
 import typer
+from typer.core import TyperGroup
 
 from wellrecords.cli import dataset, drilled, lots
 from wellrecords.errors import WellRecordsError
 
+STOPPED = 130
+"""The exit status of a command that the user stopped: 128 and the number of the signal."""
+
+
+STANDS = {
+    "report": "reports already written stay",
+    "refresh": "the dataset stands whole, as it was or refreshed",
+}
+"""What stands when a verb is stopped; of the others, nothing was written."""
+
+
+class Verbs(TyperGroup):
+    """The verbs; a user who stops one is told what stands."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run the verb; every file is written whole or not at all, so that a stop leaves no half of one."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            typer.echo(f"Stopped; {STANDS.get(ctx.invoked_subcommand or '', 'nothing was written')}.", err=True)
+            raise typer.Exit(STOPPED) from None
+
+
 app = typer.Typer(
+    cls=Verbs,
     name="wellrecords",
     help="From a pile of well records to a bid for a new lot: how deep, how much water, what it costs, how sure.",
     epilog="An estimate is no guarantee: the licensed contractor and local code govern.",

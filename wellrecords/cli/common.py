@@ -12,7 +12,10 @@ from wellrecords.terminal import progress
 
 if TYPE_CHECKING:
     from wellrecords.refresh import RefreshResult
-    from wellrecords.settings import Settings
+    from wellrecords.settings import RegionSettings, Settings
+
+NEAR_DEG = 0.25
+"""How far outside the bounds a place may lie: a lot just over the line is still answered by the wells inside."""
 
 SettingsFile = Annotated[
     Path, typer.Argument(metavar="SETTINGS", help="The region's settings, such as pipelines/sample_region.toml.")
@@ -23,7 +26,8 @@ SourceFiles = Annotated[
 ]
 LotNames = Annotated[list[str] | None, typer.Option("--lot", metavar="LOT_ID", help="Only this lot (repeatable).")]
 LotsFile = Annotated[
-    Path | None, typer.Option("--lots", metavar="FILE", help="A file of lots in place of that of the settings.")
+    Path | None,
+    typer.Option("--lots", metavar="FILE", help="A file of lots, in place of that of the settings if any."),
 ]
 Place = Annotated[
     str | None,
@@ -60,11 +64,28 @@ def refreshed(settings: Settings, *, force: bool = False) -> RefreshResult:
         return run(settings, tell, force=force)
 
 
-def place_of(text: str) -> tuple[float, float]:
-    """Return longitude and latitude of ``LON,LAT``."""
+def place_of(text: str, region: RegionSettings) -> tuple[float, float]:
+    """Return longitude and latitude of ``LON,LAT``, a place in the region or near it."""
     try:
         longitude, latitude = (float(part) for part in text.split(","))
     except ValueError:
         msg = f"--at {text!r} is not LON,LAT in degrees. Next: write it as --at=-70.05,45.21 (west is negative)."
         raise WellRecordsError(msg) from None
-    return longitude, latitude
+    if _near(longitude, latitude, region):
+        return longitude, latitude
+    west, south, east, north = region.bounds
+    hint = "write it as --at=LON,LAT, or correct `bounds` under [region]"
+    for east_first, north_second in ((latitude, longitude), (-longitude, latitude), (-latitude, longitude)):
+        if _near(east_first, north_second, region):
+            hint = f"did you mean --at={east_first:g},{north_second:g}?"
+            break
+    msg = (
+        f"--at {text} is outside the bounds of {region.name} (longitude {west:g} to {east:g}, latitude {south:g} to "
+        f"{north:g}); longitude comes first, west is negative. Next: {hint}"
+    )
+    raise WellRecordsError(msg if msg.endswith("?") else f"{msg}.")
+
+
+def _near(longitude: float, latitude: float, region: RegionSettings) -> bool:
+    west, south, east, north = region.bounds
+    return west - NEAR_DEG <= longitude <= east + NEAR_DEG and south - NEAR_DEG <= latitude <= north + NEAR_DEG

@@ -52,7 +52,7 @@ def file_well(
 
     settings = load(settings_file)
     fields = read_well(from_file) if from_file is not None else {}
-    longitude, latitude = map(str, place_of(at)) if at is not None else (None, None)
+    longitude, latitude = map(str, place_of(at, settings.region)) if at is not None else (None, None)
     given = {
         "well_id": well_id,
         "lot_id": lot,

@@ -61,9 +61,9 @@ def estimate(
     jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, target_gpm=target_gpm, max_depth_ft=max_depth_ft)
     show_estimates(jobs)
     if save is not None:
-        from wellrecords.jobs import answers
+        from wellrecords.jobs import answers, rounded
 
-        _write_csv(answers(jobs), save)
+        _write_csv(rounded(answers(jobs)), save)
         typer.echo(f"Written: {save}")
     if keep:
         _keep(settings, jobs)
@@ -120,18 +120,24 @@ def report(
 
     The dataset is refreshed where an input has changed. One report a lot, one
     map of the region and a page that links them; each is a single file that
-    opens without a network.
+    opens without a network. Lots (--at, --lots, else those of the settings)
+    may be left out: the region's pages are written all the same.
     """
     settings = load(settings_file, source)
     if keep:
         _check_keep(settings, at)
+    named = at is not None or lots is not None or bool(lot) or keep or _settings_lots(settings) is not None
+    if at is not None:
+        place_of(at, settings.region)
     folder = to or settings.region.reports
     check_folder(folder)
     show_refresh(refreshed(settings), notes=False)
     from wellrecords.report import write_reports
 
-    jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, target_gpm=target_gpm, max_depth_ft=max_depth_ft)
-    show_estimates(jobs)
+    jobs = []
+    if named:
+        jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, target_gpm=target_gpm, max_depth_ft=max_depth_ft)
+        show_estimates(jobs)
     with progress() as tell:
         index = write_reports(
             folder,
@@ -163,10 +169,16 @@ def _keep(settings: Settings, jobs: list[LotJob]) -> None:
     typer.echo(f"Kept: {len(kept)} estimate{'' if len(kept) == 1 else 's'} in {short(kept[0].parent)}")
 
 
+def _settings_lots(settings: Settings) -> Path | None:
+    from wellrecords.jobs import LotsSettings
+
+    return settings.part("lots", LotsSettings).file
+
+
 def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None) -> gpd.GeoDataFrame:
     from wellrecords import jobs
 
-    file = lots_file or settings.part("lots", jobs.LotsSettings).file
+    file = lots_file or _settings_lots(settings)
     if file is None:
         msg = "No lot is named. Next: give --at=LON,LAT or --lots FILE, or set [lots] file in the settings."
         raise WellRecordsError(msg)
@@ -184,17 +196,20 @@ def _run(
 ) -> list[LotJob]:
     from wellrecords import jobs
     from wellrecords.lots import wells_box
-    from wellrecords.store import read_table, read_wells
+    from wellrecords.store import read_manifest, read_table, read_wells
 
     common = jobs.job_settings(settings)
-    lots = jobs.lot_at(*place_of(at)) if at is not None else _lots(settings, lots_file, lot_ids)
+    lots = jobs.lot_at(*place_of(at, settings.region)) if at is not None else _lots(settings, lots_file, lot_ids)
     for name, value in (("target_yield_gpm", target_gpm), ("max_depth_ft", max_depth_ft)):
         if value is not None:
             if value <= 0:
                 msg = f"{name} must be above 0, not {value}."
                 raise WellRecordsError(msg)
             lots[name] = value
-    wells = read_wells(settings.region.store, bbox=wells_box(lots, common.estimate))
+    box = None
+    if read_manifest(settings.region.store)["rows"]["wells"] > common.estimate.wells_per_fit:
+        common, box = common.by_tile(), wells_box(lots)
+    wells = read_wells(settings.region.store, bbox=box)
     zones = read_table(settings.region.store, "water_zones")
     with progress() as tell:
         tell("estimating and pricing", 0, 1)
