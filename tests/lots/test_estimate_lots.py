@@ -4,9 +4,12 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from wellrecords.errors import ProblemsError
-from wellrecords.lots import EstimateSettings, draw_lot_estimates, estimate_lots, summarise
+from wellrecords.lots import EstimateSettings, draw_lot_estimates, estimate_lots, summarise, wells_box
+from wellrecords.lots.tiles import MOST_CUTS, tile_at
 from wellrecords.simulation import simulate_region
 from wellrecords.simulation.canonical import as_canonical
 
@@ -130,7 +133,80 @@ def test_a_lot_may_have_wishes_of_its_own(wells, lots, estimates):
         draw_lot_estimates(wells, lots.assign(target_yield_gpm=[-1.0, 2.0, 2.0]))
 
 
-def test_one_lot_alone(wells, lots, estimates):
-    """A lot is estimated by itself much as among others."""
-    alone = draw_lot_estimates(wells, lots.iloc[:1], EstimateSettings(n_draws=400))[0]
-    assert alone.chance_of_target == pytest.approx(estimates[0].chance_of_target, abs=0.08)
+@pytest.fixture(scope="module")
+def scattered(region):
+    """Eight lots among the wells and far off, on both sides of the edges of tiles, with wishes of their own."""
+    east = np.linspace(410_000.0, 422_000.0, 7)
+    points = gpd.points_from_xy([*east, 480_000.0], [*(east + 4_600_000.0), 5_015_000.0])
+    wish = [np.nan, 2.0, np.nan, 8.0, np.nan, 3.0, np.nan, np.nan]
+    table = {"lot_id": [f"lot {number}" for number in range(8)], "target_yield_gpm": wish}
+    return gpd.GeoDataFrame(table, geometry=points, crs=region.settings.crs)
+
+
+@pytest.mark.parametrize("asked", [{}, {"wells_per_fit": 200}], ids=["all wells", "by tile"])
+def test_company_and_order_do_not_matter(wells, scattered, asked):
+    """A lot has the same figures and draws alone, among others, among others in another order, and asked twice."""
+    chosen = EstimateSettings(n_draws=200, **asked)
+    together = draw_lot_estimates(wells, scattered, chosen)
+    assert len({one.support for one in together}) > 1
+    table = summarise(together)
+    rows = [5, 1, 3, 2, 2]
+    some = scattered.iloc[rows].assign(lot_id=["5", "1", "3", "2", "again"])
+    shuffled = draw_lot_estimates(wells.sample(frac=1.0, random_state=1), some, chosen)
+    for one, other in zip(shuffled, [together[row] for row in rows], strict=True):
+        assert (one.draws is None) == (other.draws is None)
+        if one.draws is not None and other.draws is not None:
+            pd.testing.assert_frame_equal(one.draws, other.draws, check_exact=True)
+            np.testing.assert_array_equal(one.yield_at_depth(300.0), other.yield_at_depth(300.0))
+            assert one.technical_words == other.technical_words
+        pd.testing.assert_frame_equal(one.neighbours, other.neighbours, check_exact=True)
+    alone = estimate_lots(wells, scattered.iloc[[4]], settings=chosen)
+    pd.testing.assert_frame_equal(alone, table.iloc[[4]], check_exact=True)
+
+
+def test_the_wells_of_a_box_are_enough(wells, scattered):
+    """By tile, what is read from a box of a large store gives what the whole store gives."""
+    chosen = EstimateSettings(n_draws=200, wells_per_fit=200)
+    one = scattered.iloc[[1]]
+    west, south, east, north = wells_box(one)
+    inside = wells["longitude"].between(west, east) & wells["latitude"].between(south, north)
+    far = wells.iloc[:50].assign(longitude=wells["longitude"].iloc[:50] + 2.0)
+    far = pd.DataFrame(far.assign(record_id="far " + far["record_id"]))
+    whole = estimate_lots(pd.concat([pd.DataFrame(wells), far]), one, settings=chosen)
+    box = estimate_lots(wells[inside], one, settings=chosen.model_copy(update={"by_tile": True}))
+    pd.testing.assert_frame_equal(whole, box, check_exact=True)
+
+
+@settings(deadline=None)
+@given(longitude=st.floats(-180.0, 179.99), latitude=st.floats(-89.0, 89.0), cuts=st.integers(0, MOST_CUTS))
+def test_a_place_lies_in_its_tile_and_a_cut_tile_in_its_parent(longitude, latitude, cuts):
+    """Tiles are about square, and a tile with its margin lies in the one that it was cut from."""
+    tile = tile_at(longitude, latitude, cuts)
+    assert tile.holds(np.array([longitude]), np.array([latitude])).all()
+    (width, height), middle = tile.sides, tile.middle
+    assert abs(longitude - middle[0]) <= width / 2 + 1e-9
+    assert abs(latitude - middle[1]) <= height / 2 + 1e-9
+    assert width * np.cos(np.radians(middle[1])) == pytest.approx(height, rel=0.5)
+    if cuts:
+        west, south, east, north = tile_at(longitude, latitude, cuts - 1).box
+        assert west <= tile.box[0] + 1e-9
+        assert south <= tile.box[1] + 1e-9
+        assert east >= tile.box[2] - 1e-9
+        assert north >= tile.box[3] - 1e-9
+
+
+def test_words_never_claim_certainty_nor_depths_beyond_the_limit(estimates, wells, lots):
+    """Neither 0% nor 100%; no depth below the limit; and the cap is noted only where a figure stands at it."""
+    wishes = {"target_yield_gpm": [0.1, 5.0, 5.0, 40.0], "max_depth_ft": [600.0, 150.0, 600.0, 600.0]}
+    asked = lots.iloc[[0, 0, 0, 0]].assign(lot_id=["sure", "shallow", "usual", "rich"], **wishes)
+    found = draw_lot_estimates(wells, asked, EstimateSettings(n_draws=200, deepest_ft=800.0))
+    assert "over 99%" in found[0].technical_words
+    assert "over 150" in found[1].technical_words
+    capped = []
+    for one in found:
+        assert "100%" not in one.technical_words
+        assert " 0%" not in one.technical_words
+        figures = summarise([one]).filter(regex="depth_to_target_ft_p").to_numpy()
+        capped.append(bool((figures == one.deepest_ft).any()))
+        assert capped[-1] == any("stands for that depth or more" in note for note in one.notes)
+    assert set(capped) == {True, False}

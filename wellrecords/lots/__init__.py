@@ -6,8 +6,8 @@
 """
 
 from wellrecords.lots.estimate import LotEstimate, draw_lot_estimates, estimate_lots, summarise
-from wellrecords.lots.evidence import wells_box
 from wellrecords.lots.settings import EstimateSettings, SupportSettings
+from wellrecords.lots.tiles import wells_box
 
 __all__ = [
     "EstimateSettings",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -10,16 +10,21 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from wellrecords.lots.evidence import SHOWN_COLUMNS, Evidence, LotPlaces, gather_evidence, lot_places
+from wellrecords.lots.evidence import SHOWN_COLUMNS, Evidence, gather_evidence
+from wellrecords.lots.gravel import GravelMap
 from wellrecords.lots.joint import copula_levels
 from wellrecords.lots.laws import FEET, LocalLaws
 from wellrecords.lots.paths import Paths, draw_paths
+from wellrecords.lots.places import LotPlaces, canonical_wells, lot_places
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.support import NONE
+from wellrecords.lots.tiles import companies
 from wellrecords.lots.words import lot_notes, plain_words, technical_words
 
 QUANTITIES = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
 CURVE_STEP_FT = 10.0
+TARGETS, HOLES = 1, 2
+"""Streams of a lot's random numbers."""
 SHOWN_NEIGHBOURS = 40
 NEIGHBOUR_COLUMNS = [*SHOWN_COLUMNS[:3], "distance_m", "weight", *SHOWN_COLUMNS[3:]]
 
@@ -111,9 +116,8 @@ class LotEstimate:
 
 @dataclass(frozen=True, eq=False)
 class _Drawn:
-    """Draws of all lots, each array (m, n_draws), what is asked of each, and what the curves are made from."""
+    """Draws of lots that share their evidence, each array (m, n_draws), and what the curves are made from."""
 
-    places: LotPlaces
     evidence: Evidence
     asked: list[EstimateSettings]
     laws: LocalLaws | None
@@ -122,51 +126,62 @@ class _Drawn:
     in_gravel: np.ndarray
     chance_of_dry_hole: np.ndarray
 
+    def said(self, lot: int) -> bool:
+        """Say whether the records can speak of a lot."""
+        return bool(self.evidence.nearness["depth_to_target_ft"].support[lot] != NONE)
+
 
 def _draw(
     wells: pd.DataFrame, lots: gpd.GeoDataFrame, settings: EstimateSettings, zones: pd.DataFrame | None
-) -> _Drawn:
-    """Gather the evidence and draw all lots."""
-    places = lot_places(lots)
-    evidence = gather_evidence(wells, places, settings, zones)
+) -> Iterator[tuple[_Drawn, np.ndarray]]:
+    """Draw the lots, those that share their evidence together; with the rows of the lots."""
+    places, table = lot_places(lots), canonical_wells(wells)
+    by_tile = len(wells) > settings.wells_per_fit if settings.by_tile is None else settings.by_tile
+    longitude, latitude = (table[name].to_numpy() for name in ("longitude", "latitude"))
+    for company in companies(places, longitude, latitude, settings, by_tile=by_tile):
+        evidence = gather_evidence(table, places, company, settings, zones)
+        yield _draw_together(evidence, settings), company.lots
+
+
+def _draw_together(evidence: Evidence, settings: EstimateSettings) -> _Drawn:
+    """Draw lots of one evidence, through the same levels: two lots then differ by their ground alone."""
+    places = evidence.places
     m, n = len(places), settings.n_draws
-    rng = np.random.default_rng(settings.random_state)
-    levels = copula_levels(evidence.correlation, n, rng).T
+    levels = copula_levels(evidence.correlation, n, settings.random_state).T
     columns = {name: np.full((m, n), np.nan) for name in QUANTITIES}
-    for number, name in enumerate(("depth_to_bedrock_ft", "depth_to_water_ft")):
-        columns[name] = evidence.quantiles(name, levels[number])
-    columns["yield_gpm"] = evidence.quantiles("yield_gpm", levels[3])
+    for number, name in enumerate(QUANTITIES):
+        if name != "depth_to_target_ft":
+            columns[name] = evidence.quantiles(name, levels[number])
     start = evidence.start(columns)
-    in_gravel = np.zeros((m, n), dtype=bool)
-    dry_draws = np.full((m, n), np.nan)
     asked = _asked(places, settings)
-    targets = np.array([one.target_yield_gpm for one in asked])
-    laws = None
-    said = evidence.nearness["depth_to_target_ft"].support != NONE
-    if evidence.laws is not None and said.any():
-        laws = evidence.laws.at(places.coordinates)
-        target, dry = np.empty((m, n)), evidence.dry_below_gpm
-        below_dry = laws.chance_below(FEET, dry)
-        deepest = np.array([one.max_depth_ft for one in asked])[:, None]
-        dry_draws = np.stack([np.interp(*r) for r in zip(deepest - start, [FEET] * m, below_dry, strict=True)])
-        for gpm in np.unique(targets):
-            rows = np.flatnonzero(targets == gpm)
-            drawn = start[rows] + laws.take(rows).feet_to(gpm, levels[2])
-            shallow = evidence.shallow_ft[rows]
-            target[rows] = np.maximum(drawn, shallow[:, rng.integers(shallow.shape[1], size=n)])
-            if evidence.gravels is not None:
-                met = evidence.gravels.chance(places.coordinates[rows], gpm)[:, None]
-                rock = columns["depth_to_bedrock_ft"][rows]
-                found = (rng.uniform(size=rock.shape) < met) & (rock >= evidence.gravels.least_cover_ft)
-                in_gravel[rows] = found
-                target[rows] = np.where(
-                    found, rng.choice(evidence.gravels.depth_share, rock.shape) * rock, target[rows]
-                )
-        dry_draws = np.where(in_gravel, 0.0, dry_draws)
-        columns["depth_to_target_ft"] = np.where(target > settings.deepest_ft, np.inf, target)
-    for name in QUANTITIES:
-        columns[name][(evidence.nearness[name].support == NONE) | ~said] = np.nan
-    return _Drawn(places, evidence, asked, laws, start, columns, in_gravel, dry_draws.mean(axis=1))
+    laws = evidence.laws.at(evidence.lot_coordinates) if evidence.laws is not None and m else None
+    drawn = _Drawn(evidence, asked, laws, start, columns, np.zeros((m, n), dtype=bool), np.full(m, np.nan))
+    for lot in range(m):
+        if drawn.said(lot):
+            _draw_target(drawn, lot, levels[2])
+        for name in QUANTITIES:
+            if evidence.nearness[name].support[lot] == NONE or not drawn.said(lot):
+                columns[name][lot] = np.nan
+    return drawn
+
+
+def _draw_target(drawn: _Drawn, lot: int, level: np.ndarray) -> None:
+    """Draw the depth to a lot's target, in gravel or in rock, and reckon its chance of a dry hole."""
+    evidence, settings = drawn.evidence, drawn.asked[lot]
+    assert drawn.laws is not None
+    law, gpm, n = drawn.laws.take(np.array([lot])), settings.target_yield_gpm, len(level)
+    rng = np.random.default_rng((settings.random_state, TARGETS, *evidence.places.seed(lot)))
+    shallowest = rng.choice(evidence.shallow_ft[lot], n)
+    target = np.maximum(drawn.start[lot] + law.feet_to(gpm, level)[0], shallowest)
+    if evidence.gravels is not None:
+        met = evidence.gravels.chance(evidence.lot_coordinates[[lot]], gpm)[0]
+        rock = drawn.columns["depth_to_bedrock_ft"][lot]
+        in_gravel = (rng.uniform(size=n) < met) & (rock >= evidence.gravels.least_cover_ft)
+        target = np.where(in_gravel, rng.choice(evidence.gravels.depth_share, n) * rock, target)
+        drawn.in_gravel[lot] = in_gravel
+    dry = np.interp(settings.max_depth_ft - drawn.start[lot], FEET, law.chance_below(FEET, evidence.dry_below_gpm)[0])
+    drawn.chance_of_dry_hole[lot] = np.where(drawn.in_gravel[lot], 0.0, dry).mean()
+    drawn.columns["depth_to_target_ft"][lot] = np.where(target > settings.deepest_ft, np.inf, target)
 
 
 def _asked(places: LotPlaces, settings: EstimateSettings) -> list[EstimateSettings]:
@@ -230,9 +245,7 @@ def estimate_lots(
         "random_state": random_state,
     }
     settings = _with(settings, {name: value for name, value in asked.items() if value is not None})
-    drawn = _draw(wells, lots, settings, water_zones)
-    estimates = [_lot_estimate(drawn, lot, with_reasons=False) for lot in range(len(drawn.places))]
-    return summarise(estimates, settings.quantiles)
+    return summarise(_estimates(wells, lots, settings, water_zones, with_reasons=False), settings.quantiles)
 
 
 def summarise(estimates: Sequence[LotEstimate], quantiles: tuple[float, ...] = (0.1, 0.5, 0.9)) -> pd.DataFrame:
@@ -277,7 +290,7 @@ def _with(settings: EstimateSettings | None, changes: dict[str, object]) -> Esti
 
 
 def _lot_draws(drawn: _Drawn, lot: int) -> pd.DataFrame | None:
-    if drawn.evidence.nearness["depth_to_target_ft"].support[lot] == NONE:
+    if not drawn.said(lot):
         return None
     return pd.DataFrame({name: drawn.columns[name][lot] for name in QUANTITIES})
 
@@ -294,8 +307,9 @@ def draw_lot_estimates(
     Parameters
     ----------
     wells, lots, water_zones
-        As for `estimate_lots`. Only wells within ``settings.reach_m`` of a
-        lot are used; `wells_box` gives the box of them to read from a store.
+        As for `estimate_lots`. A lot's estimate does not depend on the other
+        lots. Of more than ``settings.wells_per_fit`` wells it uses those in
+        its `wells_box`, which may be all that is read from a store.
     settings : EstimateSettings, optional
 
     Returns
@@ -303,13 +317,29 @@ def draw_lot_estimates(
     list of LotEstimate, in the order of the lots
     """
     settings = settings or EstimateSettings()
-    drawn = _draw(wells, lots, settings, water_zones)
-    return [_lot_estimate(drawn, lot) for lot in range(len(drawn.places))]
+    return _estimates(wells, lots, settings, water_zones, with_reasons=True)
+
+
+def _estimates(
+    wells: pd.DataFrame,
+    lots: gpd.GeoDataFrame,
+    settings: EstimateSettings,
+    zones: pd.DataFrame | None,
+    *,
+    with_reasons: bool,
+) -> list[LotEstimate]:
+    found = {
+        row: _lot_estimate(drawn, lot, with_reasons=with_reasons)
+        for drawn, rows in _draw(wells, lots, settings, zones)
+        for lot, row in enumerate(rows)
+    }
+    return [found[row] for row in sorted(found)]
 
 
 def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotEstimate:
     """Put together what is known of a lot; without the reasons (neighbours, words) where only figures are wanted."""
-    places, evidence, settings = drawn.places, drawn.evidence, drawn.asked[lot]
+    evidence, settings = drawn.evidence, drawn.asked[lot]
+    places = evidence.places
     draws = _lot_draws(drawn, lot)
     support = str(evidence.nearness["depth_to_target_ft"].support[lot])
     depth = np.arange(0.0, settings.max_depth_ft + CURVE_STEP_FT / 2, CURVE_STEP_FT)
@@ -321,15 +351,15 @@ def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotE
     else:
         reached = np.sort(draws["depth_to_target_ft"].to_numpy())
         chance = np.searchsorted(reached, depth, side="right") / len(reached)
-        yields = _Yields(drawn, lot)
+        yields = _yields(drawn, lot)
     notes = lot_notes(evidence, lot, draws, settings)
     chances = (float(chance[-1]), float(drawn.chance_of_dry_hole[lot])) if draws is not None else (np.nan, np.nan)
     neighbours, words = pd.DataFrame(columns=NEIGHBOUR_COLUMNS), ("", "")
     if with_reasons:
-        neighbours = _neighbours(evidence, places.coordinates[lot], draws is not None)
+        neighbours = _neighbours(evidence, evidence.lot_coordinates[lot], draws is not None)
         words = (
             plain_words(draws, support, chances, settings, evidence.dry_below_gpm),
-            technical_words(draws, support, chances, settings, evidence),
+            technical_words(evidence, lot, draws, chances, settings, drawn.laws),
         )
     return LotEstimate(
         lot_id=places.lot_id[lot],
@@ -357,45 +387,63 @@ def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotE
 
 @dataclass(frozen=True, eq=False)
 class _Yields:
-    """Yield at depth, joint with a lot's draws; the holes are drawn when first asked for."""
+    """Yield at depth, joint with a lot's draws; the holes are drawn when first asked for.
 
-    drawn: _Drawn
-    lot: int
+    `law` is that of the lot alone; `start`, `target` and `in_gravel` are the
+    draws' (n_draws,). The evidence, which is large, is not held.
+    """
+
+    law: LocalLaws
+    start: np.ndarray
+    target: np.ndarray
+    in_gravel: np.ndarray
+    gravels: GravelMap | None
+    settings: EstimateSettings
+    seed: tuple[int, ...]
 
     @cached_property
     def _holes(self) -> tuple[Paths, np.ndarray]:
         """Whole holes, matched to the draws by the feet to the target, and the yield of those in gravel."""
-        drawn, lot = self.drawn, self.lot
-        assert drawn.laws is not None
-        settings = drawn.asked[lot]
-        gpm, deepest = settings.target_yield_gpm, settings.deepest_ft
-        rng = np.random.default_rng([settings.random_state, lot])
-        target = drawn.columns["depth_to_target_ft"][lot]
-        wanted = np.where(drawn.in_gravel[lot], np.inf, target - drawn.start[lot])
-        paths = draw_paths(drawn.laws, lot, len(target), deepest, rng)
+        gpm, deepest = self.settings.target_yield_gpm, self.settings.deepest_ft
+        rng = np.random.default_rng(self.seed)
+        wanted = np.where(self.in_gravel, np.inf, self.target - self.start)
+        paths = draw_paths(self.law, 0, len(wanted), deepest, rng)
         theirs = paths.feet_to(gpm)
-        order = np.empty(len(target), dtype=int)
+        order = np.empty(len(wanted), dtype=int)
         order[np.argsort(wanted, kind="stable")] = np.argsort(theirs, kind="stable")
         theirs = theirs[order]
         # The holes' own feet to the target agree with the draws' but for sampling: stretch them to agree exactly.
-        stretch = np.ones(len(target))
+        stretch = np.ones(len(wanted))
         both = np.isfinite(theirs) & np.isfinite(wanted)
         stretch[both] = wanted[both] / theirs[both]
         never = np.isinf(wanted) & np.isfinite(theirs)
         stretch[never] = 1.001 * np.maximum(1.0, deepest / theirs[never])
         short = np.isinf(theirs) & np.isfinite(wanted)
         matched = paths.take(order, stretch).reach(gpm, np.where(short, wanted, np.inf))
-        gravels = drawn.evidence.gravels
-        in_gravel = np.zeros(len(target)) if gravels is None else gravels.yields(gpm, rng.uniform(size=len(target)))
+        level = rng.uniform(size=len(wanted))
+        in_gravel = np.zeros(len(wanted)) if self.gravels is None else self.gravels.yields(gpm, level)
         return matched, in_gravel
 
     def __call__(self, depth_ft: np.ndarray) -> np.ndarray:
-        drawn, lot = self.drawn, self.lot
         holes, gravel_gpm = self._holes
         # rounding must not take the last fracture from a hole that stops on it
-        in_rock = holes.gpm_at((depth_ft - drawn.start[lot]) * (1.0 + 1e-9) + 1e-9)
-        reached = np.where(depth_ft >= drawn.columns["depth_to_target_ft"][lot], gravel_gpm, 0.0)
-        return np.where(drawn.in_gravel[lot], reached, in_rock)
+        in_rock = holes.gpm_at((depth_ft - self.start) * (1.0 + 1e-9) + 1e-9)
+        reached = np.where(depth_ft >= self.target, gravel_gpm, 0.0)
+        return np.where(self.in_gravel, reached, in_rock)
+
+
+def _yields(drawn: _Drawn, lot: int) -> _Yields:
+    assert drawn.laws is not None
+    settings = drawn.asked[lot]
+    return _Yields(
+        law=drawn.laws.take(np.array([lot])),
+        start=drawn.start[lot],
+        target=drawn.columns["depth_to_target_ft"][lot],
+        in_gravel=drawn.in_gravel[lot],
+        gravels=drawn.evidence.gravels,
+        settings=settings,
+        seed=(settings.random_state, HOLES, *drawn.evidence.places.seed(lot)),
+    )
 
 
 def _neighbours(evidence: Evidence, place: np.ndarray, said: bool) -> pd.DataFrame:

@@ -1,4 +1,4 @@
-"""What the records around a set of lots say, before any lot is drawn."""
+"""What the records say around lots that share them, before any lot is drawn."""
 
 from __future__ import annotations
 
@@ -7,22 +7,20 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
-from pyproj import CRS, Transformer
 from scipy.spatial import cKDTree
 
-from wellrecords.errors import Problem, ProblemsError
 from wellrecords.interpolation import IntervalKriging
 from wellrecords.lots.gravel import GravelMap, fit_gravels
 from wellrecords.lots.joint import normal_correlation
 from wellrecords.lots.laws import LawMap
 from wellrecords.lots.learning import fit_laws
+from wellrecords.lots.places import LotPlaces, project
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.stopping import AT_LEAST, EXACT, LOGGED, MISSING, Stops, read_stops
 from wellrecords.lots.support import Nearness, rate_support
-from wellrecords.schema import WELL_COLUMNS, WGS84, conform
+from wellrecords.lots.tiles import Company
 
 LEAST_ROCK_READINGS = 5
 LEAST_ROCK_SHARE = 0.1
@@ -52,170 +50,15 @@ SHOWN_COLUMNS = [
 """Columns of the wells that an estimate shows."""
 
 
-@dataclass(frozen=True)
-class LotPlaces:
-    """Where the lots are, shape (m,) and in metres (m, 2), and what is asked of each.
-
-    `target_yield_gpm` and `max_depth_ft` are NaN where a lot has no wish of
-    its own.
-    """
-
-    lot_id: np.ndarray
-    longitude: np.ndarray
-    latitude: np.ndarray
-    coordinates: np.ndarray
-    crs: CRS
-    main_rock: np.ndarray
-    target_yield_gpm: np.ndarray
-    max_depth_ft: np.ndarray
-
-    def __len__(self) -> int:
-        return len(self.lot_id)
-
-
-def lot_places(lots: gpd.GeoDataFrame) -> LotPlaces:
-    """Place lots in WGS84 and on a local plane in metres.
-
-    The plane is a transverse Mercator through the middle of the lots, true
-    to 0.1 % within 280 km of it.
-
-    Parameters
-    ----------
-    lots : GeoDataFrame
-        `lot_id`, a geometry, a coordinate system; if known `main_rock`, and a
-        lot's own `target_yield_gpm` and `max_depth_ft`.
-
-    Raises
-    ------
-    ProblemsError
-    """
-    problems = []
-    if not isinstance(lots, gpd.GeoDataFrame) or lots.crs is None:
-        problems.append(
-            Problem(
-                what="the lots have no coordinate system",
-                rule="lots are a GeoDataFrame with a point or polygon a row and a known coordinate system",
-                next_step='build it by geopandas.GeoDataFrame(..., crs="EPSG:4326") or read it by geopandas.read_file',
-                code="lots_crs",
-            )
-        )
-    if "lot_id" not in lots:
-        problems.append(
-            Problem(
-                what="the lots have no names",
-                column="lot_id",
-                rule="each lot has a lot_id",
-                next_step="add a column lot_id",
-                code="lot_id",
-            )
-        )
-    if not problems:
-        empty = lots.geometry.is_empty | lots.geometry.isna()
-        problems += [
-            Problem(
-                what="a lot has no place",
-                value=str(lot_id),
-                rule="each lot has a point or polygon",
-                next_step="draw the lot",
-                code="lot_geometry",
-            )
-            for lot_id in lots["lot_id"][empty.to_numpy()]
-        ]
-    wishes = {}
-    for name in ("target_yield_gpm", "max_depth_ft"):
-        given = lots[name] if name in lots else pd.Series(np.nan, index=lots.index)
-        wishes[name] = pd.to_numeric(given, errors="coerce").to_numpy(dtype=float)
-        problems += [
-            Problem(
-                what="a lot's wish is not a positive number",
-                column=name,
-                value=str(value),
-                rule=f"{name} of a lot is a number above 0, or left empty",
-                next_step="mend or empty it",
-                code="lot_wish",
-            )
-            for value, wish in zip(given, wishes[name], strict=True)
-            if pd.notna(value) and not wish > 0
-        ]
-    if problems:
-        raise ProblemsError(problems, "The lots cannot be used")
-    points = lots.geometry.to_crs(WGS84).representative_point()
-    longitude, latitude = points.x.to_numpy(), points.y.to_numpy()
-    middle = (0.0, 0.0) if not len(lots) else (float(np.mean(longitude)), float(np.mean(latitude)))
-    crs = CRS.from_proj4(
-        f"+proj=tmerc +lon_0={middle[0]:.6f} +lat_0={middle[1]:.6f} +x_0=500000 +y_0=5000000 +datum=WGS84 +units=m"
-    )
-    rock = lots["main_rock"] if "main_rock" in lots else pd.Series(pd.NA, index=lots.index)
-    return LotPlaces(
-        lot_id=lots["lot_id"].to_numpy(),
-        longitude=longitude,
-        latitude=latitude,
-        coordinates=_project(crs, longitude, latitude),
-        crs=crs,
-        main_rock=np.array([None if pd.isna(name) else str(name) for name in rock], dtype=object),
-        **wishes,
-    )
-
-
-def _project(crs: CRS, longitude: np.ndarray, latitude: np.ndarray) -> np.ndarray:
-    transformer = Transformer.from_crs(WGS84, crs, always_xy=True)
-    return np.column_stack(transformer.transform(longitude, latitude)).reshape(-1, 2)
-
-
-def wells_box(lots: gpd.GeoDataFrame, settings: EstimateSettings | None = None) -> tuple[float, float, float, float]:
-    """Return the box (west, south, east, north; degrees WGS84) whose wells an estimate of the lots uses.
-
-    Parameters
-    ----------
-    lots : GeoDataFrame
-    settings : EstimateSettings, optional
-        Its `reach_m` is the margin.
-    """
-    places = lot_places(lots)
-    reach = (settings or EstimateSettings()).reach_m
-    north = reach / 110_500.0
-    east = north / max(float(np.cos(np.radians(np.abs(places.latitude).max()))), 0.05)
-    return (
-        float(places.longitude.min() - east),
-        float(places.latitude.min() - north),
-        float(places.longitude.max() + east),
-        float(places.latitude.max() + north),
-    )
-
-
-def _canonical(wells: pd.DataFrame) -> pd.DataFrame:
-    """Return the canonical columns, those absent being null, with a position."""
-    table = pd.DataFrame(wells).reset_index(drop=True)
-    if isinstance(wells, gpd.GeoDataFrame) and wells.crs is not None:
-        points = wells.geometry.to_crs(WGS84)
-        table = table.assign(longitude=points.x.to_numpy(), latitude=points.y.to_numpy())
-    if "record_id" not in table:
-        table = table.assign(record_id=[str(number) for number in range(len(table))])
-    missing = [name for name in ("longitude", "latitude") if name not in table]
-    if missing:
-        raise ProblemsError(
-            [
-                Problem(
-                    what="the wells have no positions",
-                    column=", ".join(missing),
-                    rule="wells have longitude and latitude (WGS84), or a geometry with a coordinate system",
-                    next_step="add the columns, or make the table a GeoDataFrame",
-                    code="well_position",
-                )
-            ],
-            "The wells cannot be used",
-        )
-    return conform(table, WELL_COLUMNS)
-
-
 @dataclass(frozen=True, eq=False)
 class Evidence:
     """Everything that the lots are drawn from.
 
     Attributes
     ----------
+    places : LotPlaces
+    lot_coordinates : ndarray of shape (m, 2), metres
     wells : DataFrame of n wells
-        Those within reach of a lot.
     coordinates : ndarray of shape (n, 2), metres
     models : mapping of str to IntervalKriging
         By quantity; those of which nothing is known are absent.
@@ -237,6 +80,7 @@ class Evidence:
     """
 
     places: LotPlaces
+    lot_coordinates: np.ndarray
     wells: pd.DataFrame
     coordinates: np.ndarray
     models: Mapping[str, IntervalKriging]
@@ -278,7 +122,7 @@ class Evidence:
         """Quantiles of a mapped quantity at the lots, shape (m, n_levels); NaN without a model."""
         if quantity not in self.models:
             return np.full((len(self.places), len(levels)), np.nan)
-        predicted = self.models[quantity].predict(self.places.coordinates)
+        predicted = self.models[quantity].predict(self.lot_coordinates)
         return predicted.quantile_at(np.broadcast_to(levels[:, None], (len(levels), len(self.places)))).T
 
     def start(self, draws: Mapping[str, np.ndarray]) -> np.ndarray:
@@ -295,37 +139,47 @@ def _start(rule: str, rock_ft: np.ndarray, water_ft: np.ndarray) -> np.ndarray:
 
 
 def gather_evidence(
-    wells: pd.DataFrame, places: LotPlaces, settings: EstimateSettings, water_zones: pd.DataFrame | None = None
+    wells: pd.DataFrame,
+    places: LotPlaces,
+    company: Company,
+    settings: EstimateSettings,
+    water_zones: pd.DataFrame | None = None,
 ) -> Evidence:
-    """Read the wells within reach of the lots.
+    """Read the wells for lots that share them.
+
+    Nothing that is learnt depends on where the lots are, or how many.
 
     Parameters
     ----------
     wells : DataFrame
+        The canonical table, with positions.
     places : LotPlaces
+        All lots.
+    company : Company
+        Which of the wells and the lots.
     settings : EstimateSettings
     water_zones : DataFrame, optional
 
     Returns
     -------
     Evidence
+        Of the lots of the company.
     """
-    table = _canonical(wells)
-    placed = np.isfinite(table["longitude"].to_numpy()) & np.isfinite(table["latitude"].to_numpy())
-    table = table[placed]
-    coordinates = _project(places.crs, table["longitude"].to_numpy(), table["latitude"].to_numpy())
-    within = _counts(places.coordinates, coordinates)
-    near = _within_reach(places.coordinates, coordinates, settings)
-    table, coordinates = table.iloc[near].reset_index(drop=True), coordinates[near]
+    places = places.take(company.lots)
+    lots = project(company.middle, places.longitude, places.latitude)
+    longitude, latitude = wells["longitude"].to_numpy(), wells["latitude"].to_numpy()
+    within = _counts(lots, project(company.middle, longitude[company.around], latitude[company.around]))
+    table = wells.iloc[company.wells].reset_index(drop=True)
+    coordinates = project(company.middle, table["longitude"].to_numpy(), table["latitude"].to_numpy())
     error = table["position_error_m"].fillna(0.0).to_numpy()
 
     models, used = _fit_models(table, coordinates, error, settings)
-    laws, starts_at, cover = _fit_laws(table, coordinates, models, places, settings, water_zones)
+    laws, starts_at, cover = _fit_laws(table, coordinates, models, settings, water_zones)
     in_rock = starts_at.startswith("bedrock")
     gravels = None
     shallow = np.zeros((len(places), 1))
     if laws is not None and not in_rock and len(places):
-        shallow = _shallowest(laws.stops, places.coordinates)
+        shallow = _shallowest(laws.stops, lots)
     ended_above = _ended_above_rock(table)
     made_water = (table["yield_gpm_low"] > 0).to_numpy()
     if in_rock and laws is not None:
@@ -344,7 +198,7 @@ def gather_evidence(
         says[laws.stops.row[laws.stops.kind != MISSING]] = True
         says |= ended_above & made_water
     nearness = {
-        name: rate_support(places.coordinates, coordinates[rows], error[rows], settings.support)
+        name: rate_support(lots, coordinates[rows], error[rows], settings.support)
         for name, rows in {**used, "depth_to_target_ft": np.flatnonzero(says)}.items()
     }
     residual = np.full(len(table), np.nan)
@@ -356,6 +210,7 @@ def gather_evidence(
         )
     return Evidence(
         places=places,
+        lot_coordinates=lots,
         wells=table,
         coordinates=coordinates,
         models=models,
@@ -371,15 +226,6 @@ def gather_evidence(
         dry_below_gpm=_dry_below(table, settings),
         level_residual_ft=np.where(np.isfinite(residual), residual, np.nan),
     )
-
-
-def _within_reach(lots: np.ndarray, wells: np.ndarray, settings: EstimateSettings) -> np.ndarray:
-    """Return the rows of the wells that are among the nearest of some lot, and not too far from it."""
-    if not len(lots) or not len(wells):
-        return np.empty(0, dtype=int)
-    count = min(settings.wells_per_lot, len(wells))
-    distance, index = cKDTree(wells).query(lots, np.arange(1, count + 1), distance_upper_bound=settings.reach_m)
-    return np.unique(index[np.isfinite(distance)])
 
 
 def _counts(lots: np.ndarray, wells: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -447,7 +293,6 @@ def _fit_laws(
     table: pd.DataFrame,
     coordinates: np.ndarray,
     models: Mapping[str, IntervalKriging],
-    places: LotPlaces,
     settings: EstimateSettings,
     water_zones: pd.DataFrame | None,
 ) -> tuple[LawMap | None, str, np.ndarray]:
@@ -467,9 +312,7 @@ def _fit_laws(
     candidates = [read_stops(table, coordinates, np.where(in_rock, start, np.nan), water_zones) for start in starts]
     if not np.any(candidates[0].kind != MISSING):
         return None, rules[0], cover
-    laws = fit_laws(
-        candidates, places.coordinates, n_neighbours=settings.n_neighbours, random_state=settings.random_state
-    )
+    laws = fit_laws(candidates, n_neighbours=settings.n_neighbours, random_state=settings.random_state)
     return laws, rules[laws.candidate], cover
 
 

@@ -80,6 +80,12 @@ class Jumps:
                 return special.ndtr(np.log(gpm) / self.shape)
         return special.gammainc(self.shape, np.asarray(gpm) / self.scale)
 
+    def ppf(self, level: float) -> float:
+        """Quantile."""
+        if self.kind == "lognormal":
+            return float(np.exp(self.shape * special.ndtri(level)))
+        return float(self.scale * special.gammaincinv(self.shape, level))
+
     def draw(self, size: tuple[int, ...], rng: np.random.Generator) -> np.ndarray:
         """Draw yields."""
         if self.kind == "lognormal":

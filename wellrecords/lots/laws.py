@@ -75,6 +75,15 @@ class LocalLaws:
         """Return the laws at some of the places."""
         return replace(self, probability=self.probability[places])
 
+    def typical(self, place: int) -> tuple[float, float]:
+        """Return the feet of rock to each fracture and the gpm of one, the middle of what is known of a place."""
+        mass = self.probability[place].reshape(self.grid.shape).astype(float)
+        rate, size = (
+            float(np.exp(np.interp(0.5, np.cumsum(part) - 0.5 * part, values)))
+            for part, values in ((mass.sum(axis=1), self.grid.log_rate), (mass.sum(axis=0), self.grid.log_size))
+        )
+        return 1.0 / rate, size
+
     def chance_below(self, feet: np.ndarray, gpm: float) -> np.ndarray:
         """Chance that so many feet of rock make less than `gpm`.
 

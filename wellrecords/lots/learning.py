@@ -30,7 +30,7 @@ REACHES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 8.0)
 STRENGTHS = (0.5, 1.0)
 SHAPES = (1.0, 2.0)
 BLURS = (0.0, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
-HUMBLE = 0.5
+HUMBLE = 1.5
 """Of the blurs that predict within so many standard errors of the best, the widest is kept."""
 RUN_ONS_FT = (10.0, 20.0, 40.0)
 """How far drillers may go on below the last fracture (for a sump, or to the end of a rod)."""
@@ -76,15 +76,15 @@ def _refine(coarse: LawGrid, prior: np.ndarray) -> tuple[LawGrid, np.ndarray]:
     return fine, density / density.sum()
 
 
-def _sample(stops: Stops, towards: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+def _sample(stops: Stops, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     """Choose the wells that what the region shares is learnt from, and those that are scored.
 
-    Whole neighbourhoods are chosen, near the places that are asked about.
+    Whole neighbourhoods are chosen, about wells drawn by lot.
     """
     n = len(stops)
     if n <= SAMPLE_WELLS:
         return np.arange(n), rng.permutation(n)[:SCORED_WELLS]
-    centres = towards[rng.permutation(len(towards))[:NEIGHBOURHOODS]]
+    centres = stops.coordinates[rng.permutation(n)[:NEIGHBOURHOODS]]
     _, near = cKDTree(stops.coordinates).query(centres, SAMPLE_WELLS // len(centres))
     chosen = np.unique(near)
     core = np.unique(near[:, : near.shape[1] // 3])
@@ -206,7 +206,6 @@ def _clearly_better(tried: np.ndarray, found: np.ndarray) -> bool:
 
 def fit_laws(
     candidates: Sequence[Stops],
-    towards: np.ndarray | None = None,
     *,
     n_neighbours: int = 150,
     random_state: int = 0,
@@ -220,9 +219,6 @@ def fit_laws(
     candidates : sequence of Stops
         The same holes, read with different ideas of where water may start; the
         first is kept unless another predicts clearly better.
-    towards : ndarray of shape (m, 2), optional
-        The places that will be asked about; where wells are many, what the
-        region shares is learnt near them.
     n_neighbours : int, default=150
     random_state : int, default=0
     jumps : tuple of Jumps
@@ -244,7 +240,7 @@ def fit_laws(
         msg = "No well says anything of the depth to water; a depth and, better, a yield are needed."
         raise ValueError(msg)
     rng = np.random.default_rng(random_state)
-    chosen, scored = _sample(stops, stops.coordinates if towards is None else towards, rng)
+    chosen, scored = _sample(stops, rng)
     trials = [_trial(one.take(chosen), scored, n_neighbours) for one in candidates]
     first = _improve(trials[0], _first_fit(trials[0], jumps[0]))
     tried = [first, *(_improve(trial, _improve(trial, replace(first, stops=trial.stops))) for trial in trials[1:])]

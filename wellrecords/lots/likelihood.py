@@ -11,6 +11,8 @@ terms (well, table, yield, coefficient), evaluated in one gather.
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from scipy.special import gammaln
 
@@ -176,8 +178,10 @@ def log_likelihood(
     """
     likelihood = np.zeros((len(stops), grid.size), dtype=np.float32)
     well, table, log_feet, gpm, coefficient = _terms(stops, habits, decay_ft)
-    for first in range(0, len(well), CHUNK):
-        part = slice(first, first + CHUNK)
+    # a well is never cut in two, so that its sum does not depend on which other wells are asked
+    edges = np.unique(np.append(np.searchsorted(well, well[::CHUNK]), len(well)))
+    for first, last in itertools.pairwise(edges):
+        part = slice(first, last)
         values = window(tables, table[part], log_feet[part], gpm[part], grid).reshape(-1, grid.size)
         values *= coefficient[part, None].astype(np.float32)
         starts = np.flatnonzero(np.diff(well[part], prepend=-1) > 0)

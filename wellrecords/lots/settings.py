@@ -64,10 +64,13 @@ class EstimateSettings(BaseModel):
     deepest_ft : float, default=3000
         Draws deeper than this are "never" (infinite); quantile columns show
         this figure in their place.
-    reach_m : float, default=20000
-        Wells further than this from every lot are not read.
-    wells_per_lot : int, default=1500
-        Only so many nearest wells of each lot are read.
+    wells_per_fit : int, default=10000
+        Up to so many wells, every lot is estimated from all of them. Where
+        there are more, it is from those of its tile of the ground, cut in
+        four where they are more again (`tiles`).
+    by_tile : bool or None, default=None
+        None: where more than `wells_per_fit` wells are given. True is for
+        wells read from a box (`wells_box`) of a store that holds more.
     n_neighbours : int, default=150
         Wells that the law of fractures at a lot may lean on.
     support : SupportSettings
@@ -82,8 +85,8 @@ class EstimateSettings(BaseModel):
     random_state: int = Field(default=0, ge=0)
     dry_below_gpm: float | None = Field(default=None, gt=0)
     deepest_ft: float = Field(default=3000.0, gt=0)
-    reach_m: float = Field(default=20_000.0, gt=0)
-    wells_per_lot: int = Field(default=1500, ge=50)
+    wells_per_fit: int = Field(default=10_000, ge=50)
+    by_tile: bool | None = None
     n_neighbours: int = Field(default=150, ge=5)
     support: SupportSettings = SupportSettings()
 

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from wellrecords.lots.evidence import Evidence
+from wellrecords.lots.laws import LocalLaws
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.support import (
     GOOD,
@@ -18,6 +19,14 @@ from wellrecords.lots.support import (
 
 AROUND_M = 5000.0
 GRAVEL_NOTED = 0.05
+DEPTH_TOLD_FT = 300.0
+STARTS = {
+    "ground": "the ground",
+    "water level": "the water level",
+    "bedrock": "the top of rock",
+    "bedrock and water level": "the top of rock, or the water level if that is deeper,",
+}
+"""Where water may be met from, in words."""
 
 
 def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings: EstimateSettings) -> list[str]:
@@ -42,7 +51,7 @@ def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings
     for name, nearness in evidence.nearness.items():
         if nearness.support[lot] == NONE:
             notes.append(cannot_say(name, float(nearness.nearest_m[lot]), support))
-    place = evidence.places.coordinates[lot]
+    place = evidence.lot_coordinates[lot]
     around = np.array([] if evidence.tree is None else evidence.tree.query_ball_point(place, AROUND_M), dtype=int)
     noted = {name: values[around] for name, values in evidence.noted.items()}
     notes += describe_positions(noted["position_error_m"], support)
@@ -70,17 +79,28 @@ def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings
                 f"No well within {AROUND_M / 1000:.0f} km is deeper than {deepest:.0f} ft: figures beyond carry on "
                 "what is seen above it."
             )
-        if np.quantile(draws["depth_to_target_ft"], max(settings.quantiles), method="higher") > settings.deepest_ft:
+        shown = np.quantile(np.minimum(draws["depth_to_target_ft"], settings.deepest_ft), settings.quantiles)
+        if shown.max() >= settings.deepest_ft:
             notes.append(f"A depth of {settings.deepest_ft:.0f} ft stands for that depth or more, or never.")
     return notes
 
 
-def _range(values: pd.Series) -> str:
-    low, middle, high = np.quantile(values, [0.1, 0.5, 0.9], method="nearest")
-    if not np.isfinite(middle):
-        return "none within reach"
-    top = "out of reach" if not np.isfinite(high) else f"{high:.0f}"
-    return f"{middle:.0f} ft ({low:.0f} to {top})"
+def _range(values: pd.Series, limit_ft: float) -> str:
+    """Write a depth as its middle and the range of eight in ten; depths below the limit are not told apart."""
+    low, middle, high = (
+        f"over {limit_ft:.0f}" if value > limit_ft else f"{value:.0f}"
+        for value in np.quantile(values, [0.1, 0.5, 0.9], method="nearest")
+    )
+    if low == middle == high:
+        return f"{middle} ft"
+    return f"{middle} ft ({low} to {high})"
+
+
+def _percent(chance: float) -> str:
+    """Write a chance as per cent; never 0% or 100%, which no record can prove."""
+    if chance < 0.005:
+        return "under 1%"
+    return "over 99%" if chance > 0.995 else f"{chance:.0%}"
 
 
 def in_tenths(chance: float) -> str:
@@ -119,27 +139,49 @@ def plain_words(
 
 
 def technical_words(
+    evidence: Evidence,
+    lot: int,
     draws: pd.DataFrame | None,
-    support: str,
     chances: tuple[float, float],
     settings: EstimateSettings,
-    evidence: Evidence,
+    laws: LocalLaws | None,
 ) -> str:
-    """Say the estimate to the contractor in a sentence or two."""
-    if draws is None or evidence.laws is None:
-        return "Support none: no usable stop (depth with yield) near enough; no law of fractures can be given."
-    laws = evidence.laws
-    fading = "does not fade with depth" if np.isinf(laws.decay_ft) else f"fades by e in {laws.decay_ft:.0f} ft"
+    """Say the estimate to the contractor in a few sentences, with the figures of the rock that it rests on.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    lot : int
+        Its row in the evidence.
+    draws : DataFrame or None
+    chances : (float, float)
+        Of the target, and of a dry hole, by the limit.
+    settings : EstimateSettings
+        What is asked of this lot.
+    laws : LocalLaws or None
+        Of the lots of the evidence.
+    """
+    if draws is None or evidence.laws is None or laws is None:
+        return "No well with its depth and yield on record stands near enough to reckon from."
+    limit, gpm = settings.max_depth_ft, settings.target_yield_gpm
     rock = draws["depth_to_bedrock_ft"]
-    parts = [
-        f"Depth to {settings.target_yield_gpm:g} gpm {_range(draws['depth_to_target_ft'])}, P50 (P10 to P90)",
-        f"chance by {settings.max_depth_ft:.0f} ft {chances[0]:.0%}",
-        f"below {evidence.dry_below_gpm:.2g} gpm there {chances[1]:.0%}",
-    ]
+    said = [f"{gpm:g} gpm at {_range(draws['depth_to_target_ft'], limit)}"]
     if rock.notna().all():
-        parts.insert(0, f"Rock at {_range(rock)}")
-    law = (
-        f"fracture law from wells weighed over {laws.reach.metres:.0f} m, {laws.tables.jumps.kind} yields "
-        f"(shape {laws.tables.jumps.shape:g}), rate {fading}, water from the {evidence.water_starts_at} down"
+        said.insert(0, f"rock at {_range(rock, limit)}")
+    depths = f"{'; '.join(said)}: half of holes by the first figure, eight in ten inside the brackets."
+    spacing, size = laws.typical(lot)
+    jumps = evidence.laws.tables.jumps
+    low, high = (size * jumps.ppf(level) for level in (1.0 / 6.0, 5.0 / 6.0))
+    decay = evidence.laws.decay_ft
+    fading = (
+        "as many deep down as near the top"
+        if np.isinf(decay)
+        else f"fewer with depth ({np.exp(-DEPTH_TOLD_FT / decay):.0%} as many {DEPTH_TOLD_FT:.0f} ft down)"
     )
-    return f"{'; '.join(parts)}; support {support}; {law}."
+    return (
+        f"{depths[0].upper()}{depths[1:]} Chance of {gpm:g} gpm by {limit:.0f} ft {_percent(chances[0])}; "
+        f"of a dry hole (less than {evidence.dry_below_gpm:.2g} gpm) {_percent(chances[1])}. "
+        f"What the wells around say of the rock: counted from {STARTS[evidence.water_starts_at]} down, a water-bearing "
+        f"fracture about every {spacing:.0f} ft, {fading}, each giving about {size:.2g} gpm (two in three between "
+        f"{low:.2g} and {high:.2g}). Wells within about {round(evidence.laws.reach.metres, -2):.0f} m count the most."
+    )
