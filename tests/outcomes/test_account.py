@@ -61,3 +61,5 @@ def test_money_by_hand():
         "Over 2 jobs the profit was 400 dollars; 1,900 was expected. 1 of them lost money, the largest 800 dollars."
     ]
     assert money_sentences(events.head(0)) == []
+    assert money_sentences(events.head(1)) == ["Over 1 job the profit was 1,200 dollars; 1,000 was expected."]
+    assert money_sentences(events.iloc[[0, 0]])[0].endswith("None of them lost money.")
