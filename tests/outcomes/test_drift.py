@@ -105,6 +105,7 @@ def test_warnings_say_what_and_since_when():
     assert "at most 5% in 100 wells" in text[-1]
     calm = drift(comparison_of(rng.random(70)), settings)
     assert drift_sentences(calm, settings)[0].startswith("No sign of drift in the last 70 wells")
+    assert drift_sentences(calm.assign(wells=1), settings)[0].startswith("No sign of drift in the last well; ")
     nothing = drift(comparison_of(np.array([])), settings)
     assert "nothing can be said" in drift_sentences(nothing, settings)[0]
 

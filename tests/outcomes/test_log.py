@@ -114,7 +114,7 @@ def test_nothing_is_lost(tmp_path_factory, notes, depth):
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"total_depth_ft": -3}, "greater than 0"),
+        ({"total_depth_ft": -3}, "must be above 0"),
         ({"yield_gpm": "plenty"}, "cannot be read as a figure"),
         ({"drilled_on": (datetime.now(UTC) + timedelta(days=3)).date().isoformat()}, "no date on which"),
         ({"drilled_on": "05/31/2026"}, "date"),
@@ -122,9 +122,9 @@ def test_nothing_is_lost(tmp_path_factory, notes, depth):
         ({"depth_to_bedrock_ft": "310"}, "lies below the hole"),
         ({"notes": "two\nlines"}, "one line"),
         ({"well_use": "garden"}, "no known code"),
-        ({"latitude": 452}, "less than or equal to 90"),
-        ({"colour": "red"}, "not permitted"),
-        ({"well_id": " "}, "at least 1 character"),
+        ({"latitude": 452}, "must be at most 90"),
+        ({"colour": "red"}, "no such field"),
+        ({"well_id": " "}, "must not be blank"),
     ],
 )
 def test_faults_are_refused_and_nothing_is_written(tmp_path, change, words):

@@ -110,8 +110,16 @@ def test_few_wells_and_bounds_are_told():
     table = comparison_of(np.array([0.3, 0.5, 0.97])).assign(reading_high=[100.0, np.inf, 100.0])
     text = calibration_sentences(calibration(table))[0]
     assert text == (
-        "Drilled depth: 2 of 3 wells came out inside the 80% interval; too few to judge. 1 of them were read only as "
-        "bounds; their place within the bounds was drawn."
+        "Drilled depth: 2 of 3 wells came out inside the 80% interval; too few to judge. 1 of them was read only as "
+        "a bound; its place within the bounds was drawn."
+    )
+
+
+def test_a_small_expected_count_is_not_told_as_none():
+    events = pd.DataFrame({"event": ["dry"], "wells": [1], "came": [0], "expected": [0.02], "p": [1.0], "brier": [0.0]})
+    table = calibration(comparison_of(np.array([])))
+    assert calibration_sentences(table, events)[0] == (
+        "0 of 1 wells were dry; fewer than 0.1 were expected to be by the chances stated; too few to judge."
     )
 
 

@@ -2,16 +2,31 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from wellrecords.cli.common import SettingsFile, load, place_of
-from wellrecords.errors import WellRecordsError
+from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.terminal import plain, short, show_account
 
 Text = str | None
+OPTIONS = {
+    "well_id": "--well-id",
+    "lot_id": "--lot",
+    "drilled_on": "--drilled-on",
+    "longitude": "--at",
+    "latitude": "--at",
+    "total_depth_ft": "--depth-ft",
+    "depth_to_bedrock_ft": "--rock-ft",
+    "depth_to_water_ft": "--water-ft",
+    "yield_gpm": "--yield-gpm",
+    "cost_usd": "--cost-usd",
+    "billed_usd": "--billed-usd",
+}
+"""Field of the log -> the option that gives it."""
 
 
 def file_well(
@@ -67,7 +82,10 @@ def file_well(
         "billed_usd": billed_usd,
     }
     fields |= {name: value for name, value in given.items() if value is not None} | _pairs(field)
-    log, sentences = file_and_compare(settings, fields)
+    try:
+        log, sentences = file_and_compare(settings, fields)
+    except ProblemsError as error:
+        raise _by_options(error) from error
     typer.echo(f"Filed: {plain(fields['well_id'])} in {short(log)}")
     for sentence in sentences:
         typer.echo(plain(sentence))
@@ -83,6 +101,24 @@ def outcomes(settings_file: SettingsFile) -> None:
     from wellrecords.follow_up import take_account
 
     show_account(take_account(load(settings_file)))
+
+
+def _by_options(error: ProblemsError) -> ProblemsError:
+    """Return the faults of a well with the options by which its fields are given; a missing place is one fault."""
+    named = [
+        replace(problem, column=f"{OPTIONS[problem.column]} ({problem.column})")
+        if problem.column in OPTIONS
+        else problem
+        for problem in error.problems
+    ]
+    missing = [problem.column for problem in error.problems if problem.code == "outcome_field" and not problem.value]
+    if {"longitude", "latitude"} <= set(missing):
+        named = [
+            replace(problem, column="--at (longitude, latitude)") if problem.column == "--at (longitude)" else problem
+            for problem in named
+            if problem.column != "--at (latitude)"
+        ]
+    return ProblemsError(named, error.heading)
 
 
 def _pairs(fields: list[str] | None) -> dict[str, str]:

@@ -89,7 +89,8 @@ def account(log_file: str | Path, estimates_folder: str | Path, settings: Outcom
     running, chances = calibration(comparison, level=settings.level), event_calibration(events)
     charts = drift(comparison, settings.drift)
     compared = len(events)
-    told = [f"{compared} of {len(outcomes)} filed wells have an estimate from before they were drilled."]
+    have = "has" if compared == 1 else "have"
+    told = [f"{compared} of {len(outcomes)} filed wells {have} an estimate from before they were drilled."]
     told += calibration_sentences(running, chances, level=settings.level) if compared else []
     told += money_sentences(events) + drift_sentences(charts, settings.drift)
     return Account(len(outcomes), compared, comparison, events, running, chances, charts, tuple(told))
@@ -117,4 +118,6 @@ def money_sentences(events: pd.DataFrame) -> list[str]:
             f"{both['expected_profit_usd'].sum():,.0f}"
         )
     worst = "" if losing.empty else f", the largest {-float(np.min(losing)):,.0f} dollars"
-    return [f"{told}. {len(losing)} of them lost money{worst}."]
+    if len(profit) == 1:
+        return [f"{told}."]
+    return [f"{told}. {len(losing) or 'None'} of them lost money{worst}."]

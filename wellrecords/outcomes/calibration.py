@@ -214,7 +214,8 @@ def calibration_sentences(table: pd.DataFrame, events: pd.DataFrame | None = Non
             )
         if row["exact"] < row["wells"]:
             bounds = row["wells"] - row["exact"]
-            sentence += f" {bounds} of them were read only as bounds; their place within the bounds was drawn."
+            read = "was read only as a bound; its" if bounds == 1 else "were read only as bounds; their"
+            sentence += f" {bounds} of them {read} place within the bounds was drawn."
         if row["wells"] >= FEWEST and (row["mean_pit_low"] > 0.5 or row["mean_pit_high"] < 0.5):
             word = high_word if row["mean_pit"] > 0.5 else low_word
             sentence += f" On the whole wells came out {word} than estimated."
@@ -226,10 +227,8 @@ def calibration_sentences(table: pd.DataFrame, events: pd.DataFrame | None = Non
     }
     for row in [] if events is None else events.to_dict("records"):
         came, expected = names[row["event"]]
+        stated = "fewer than 0.1" if row["expected"] < 0.05 else f"{row['expected']:.1f}"
         likely = "which luck explains" if row["p"] >= 0.05 else "which luck hardly explains"
         verdict = f", {likely} (p = {row['p']:.2f})." if row["wells"] >= FEWEST else "; too few to judge."
-        told.append(
-            f"{row['came']} of {row['wells']} wells {came}; {row['expected']:.1f} {expected} by the chances stated"
-            f"{verdict}"
-        )
+        told.append(f"{row['came']} of {row['wells']} wells {came}; {stated} {expected} by the chances stated{verdict}")
     return [*told, CAUTION] if told else ["No drilled well has an estimate from before it was drilled."]

@@ -20,6 +20,7 @@ import pandas as pd
 from pydantic import BaseModel, ConfigDict, Field
 from scipy import optimize, stats
 
+from wellrecords.errors import counted
 from wellrecords.outcomes.compare import QUANTITIES
 
 _STATES = 200
@@ -136,7 +137,7 @@ def drift_sentences(charts: pd.DataFrame, settings: DriftSettings | None = None)
     told = []
     for row in charts[charts["alarm"]].to_dict("records"):
         name, _, high_word, low_word = QUANTITIES[row["quantity"]]
-        since = f"since about {row['since']:%B %Y} ({row['wells_since']} wells)"
+        since = f"since about {row['since']:%B %Y} ({counted(row['wells_since'], 'well')})"
         fault = {
             "high": f"wells come out {high_word} than estimated",
             "low": f"wells come out {low_word} than estimated",
@@ -151,7 +152,8 @@ def drift_sentences(charts: pd.DataFrame, settings: DriftSettings | None = None)
     most = int(charts["wells"].max()) if len(charts) else 0
     if most == 0:
         return ["No drilled well has an estimate yet: nothing can be said about drift."]
-    return [f"No sign of drift in the last {most} wells; {rate}, and small or recent drift may still go unseen."]
+    last = "well" if most == 1 else f"{most} wells"
+    return [f"No sign of drift in the last {last}; {rate}, and small or recent drift may still go unseen."]
 
 
 def running_sum(steps: np.ndarray) -> np.ndarray:

@@ -13,11 +13,11 @@ import csv
 import io
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -310,16 +310,40 @@ def _reading(text: str, column: str) -> Reading:
     return parse_reading(text, kind=READING_KINDS[column])
 
 
+_FAULTS = {"missing": "a field is missing", "extra_forbidden": "there is no such field"}
+
+
+def _rule(detail: Mapping[str, Any]) -> str:
+    """Return in plain words what a field must be."""
+    kind, bounds = str(detail["type"]), detail.get("ctx", {})
+    if kind == "missing":
+        return "this field must be given"
+    if kind == "extra_forbidden":
+        return f"the fields are {', '.join(OUTCOME_COLUMNS)}"
+    if kind == "string_too_short":
+        return "this field must not be blank"
+    if kind.startswith("date_"):
+        return "a date is written 2026-05-31"
+    if kind.startswith(("float_", "finite_")):
+        return "this field holds a plain number, such as 305"
+    if kind == "literal_error":
+        return f"this field holds {bounds['expected']}"
+    for name, words in (("gt", "above"), ("ge", "at least"), ("le", "at most")):
+        if name in bounds:
+            return f"the number must be {words} {bounds[name]:g}"
+    return str(detail["msg"]).removeprefix("Value error, ")
+
+
 def _checked(fields: dict) -> DrilledWell:
     try:
         return DrilledWell.model_validate(fields)
     except ValidationError as error:
         problems = [
             Problem(
-                what="a field is missing" if detail["type"] == "missing" else "a field is wrong",
+                what=_FAULTS.get(detail["type"], "a field is wrong"),
                 column=".".join(str(part) for part in detail["loc"]) or None,
                 value=None if detail["type"] == "missing" or not detail["loc"] else str(detail["input"]),
-                rule=detail["msg"].removeprefix("Value error, "),
+                rule=_rule(detail),
                 next_step="mend it and file the well again",
                 code="outcome_field",
                 private=True,
