@@ -4,10 +4,11 @@ import json
 import subprocess
 import sys
 
+import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from wellrecords import cli
+from wellrecords import cli, terminal
 
 
 def run(*words, cwd=None):
@@ -244,6 +245,24 @@ def test_an_output_that_cannot_be_written_is_refused_before_the_work(words, smal
     assert done.stdout == "", "the work had begun"
     assert not (tmp_path / "store").exists()
     assert (tmp_path / "afile").read_text() == "mine"
+
+
+def test_held_back_rows_are_shown_in_the_order_of_file_sheet_and_row(capsys):
+    rows = pd.DataFrame(
+        [("s", "b.csv", 9, "{}"), ("s", "a.xlsx", 7, '{"sheet": "2019"}'), ("s", "a.xlsx", 8, '{"sheet": "2018"}')],
+        columns=["source", "file", "file_row", "original"],
+    ).assign(reason="no_position", why="no place")
+    terminal.show_held_back(rows)
+    table = [line.split()[:3] for line in capsys.readouterr().out.splitlines() if ".xlsx" in line or ".csv" in line]
+    assert table == [["a.xlsx", "2018", "8"], ["a.xlsx", "2019", "7"], ["b.csv", "9", "no_position"]]
+    terminal.show_held_back(rows.head(1))
+    assert "sheet" not in capsys.readouterr().out
+
+
+def test_a_target_below_zero_names_its_option(small_region):
+    done = run("estimate", small_region, "--at=-70.05,45.3", "--target-gpm", "-3")
+    assert done.returncode == 2
+    assert "--target-gpm must be above 0, not -3. Next: " in done.stderr
 
 
 @pytest.mark.parametrize(

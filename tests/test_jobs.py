@@ -242,8 +242,11 @@ def test_faulty_lots_are_told_together(tmp_path, lots):
 def test_a_file_that_is_no_map_is_an_expected_error(tmp_path):
     file = tmp_path / "lots.geojson"
     file.write_text("lots")
-    with pytest.raises(WellRecordsError, match="cannot be read"):
+    with pytest.raises(WellRecordsError, match=r"cannot be read as a map of lots\. Next:") as caught:
         jobs.read_lots(file)
+    assert "river" not in str(caught.value), "the reader's drivers are told"
+    with pytest.raises(WellRecordsError, match=r"There is no lots file .*Next:"):
+        jobs.read_lots(tmp_path / "absent.geojson")
 
 
 @pytest.mark.parametrize("place", [(200.0, 45.0), (45.0, 95.0), (float("nan"), 45.0)])

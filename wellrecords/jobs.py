@@ -230,17 +230,21 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
         One problem a faulty lot.
     """
     path = Path(path)
+    if not path.exists():
+        msg = f"There is no lots file {path}. Next: name a GeoJSON or GeoPackage of lots."
+        raise WellRecordsError(msg)
     try:
         lots = gpd.read_file(path)
     except Exception as error:
-        msg = f"The lots file {path} cannot be read: {error}. Next: name a GeoJSON or GeoPackage of lots."
+        # What the reader says names its own drivers, which help nobody.
+        msg = f"The lots file {path} cannot be read as a map of lots. Next: name a GeoJSON or GeoPackage of lots."
         raise WellRecordsError(msg) from error
     _check_lots(lots, path)
     lots = lots.to_crs(WGS84).assign(lot_id=lots["lot_id"].astype(str))
     wanted = list(lot_ids)
     if unknown := sorted(set(wanted) - set(lots["lot_id"])):
         known = ", ".join(lots["lot_id"])
-        msg = f"There is no lot {', '.join(unknown)} in {path}. Lots: {known}."
+        msg = f"There is no lot {', '.join(unknown)} in {path}. Lots: {known}. Next: name one of these."
         raise WellRecordsError(msg)
     return lots[lots["lot_id"].isin(wanted)].reset_index(drop=True) if wanted else lots
 

@@ -6,6 +6,7 @@ and control characters are shown as their codes.
 
 from __future__ import annotations
 
+import json
 import math
 import re
 import shutil
@@ -172,10 +173,13 @@ def show_held_back(rows: pd.DataFrame) -> None:
         ],
         right=("rows",),
     )
-    first = rows.head(EXAMPLES)
+    # Of a workbook with several sheets, the row says on which it stands.
+    sheets = [str(json.loads(text).get("sheet", "")) for text in rows["original"]]
+    first = rows.assign(sheet=sheets).sort_values(["file", "sheet", "file_row"], kind="stable").head(EXAMPLES)
+    columns = ("file", "sheet", "file_row", "reason", "why")
     show_table(
         [
-            {"file": row["file"], "row": f"{row['file_row']:,}", "reason": row["reason"], "why": row["why"]}
+            {name.removeprefix("file_"): str(row[name]) for name in columns if name != "sheet" or any(first["sheet"])}
             for row in first.to_dict("records")
         ],
         right=("row",),

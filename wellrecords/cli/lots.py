@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -200,10 +201,13 @@ def _run(
 
     common = jobs.job_settings(settings)
     lots = jobs.lot_at(*place_of(at, settings.region)) if at is not None else _lots(settings, lots_file, lot_ids)
-    for name, value in (("target_yield_gpm", target_gpm), ("max_depth_ft", max_depth_ft)):
+    for name, option, value in (
+        ("target_yield_gpm", "--target-gpm", target_gpm),
+        ("max_depth_ft", "--max-depth-ft", max_depth_ft),
+    ):
         if value is not None:
-            if value <= 0:
-                msg = f"{name} must be above 0, not {value}."
+            if not 0 < value < math.inf:
+                msg = f"{option} must be above 0, not {value:g}. Next: give a number above 0, or leave the option out."
                 raise WellRecordsError(msg)
             lots[name] = value
     box = None
