@@ -96,6 +96,17 @@ def test_a_wrong_key_is_named_with_file_and_rule(write, before, after, key, says
     assert says in str(problem)
 
 
+def test_a_list_of_wrong_items_is_not_also_told_as_too_short(write):
+    one_source = GOOD.partition("[[sources]]")[0] + '[[sources]]\nfiel = "a.csv"\n'
+    with pytest.raises(ProblemsError) as caught:
+        load_settings(write(one_source))
+    assert {problem.column for problem in caught.value.problems} == {
+        "sources.1.fiel",
+        "sources.1.file",
+        "sources.1.layout",
+    }
+
+
 def test_all_wrong_keys_are_told_at_once(write):
     path = write(GOOD.replace('name = "Somewhere"', "").replace("threshold = 4.5", "treshold = 4.5"))
     with pytest.raises(ProblemsError) as caught:

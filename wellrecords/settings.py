@@ -18,7 +18,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from wellrecords.cleaning.rules import CleaningSettings
-from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError, without_follow_ons
 from wellrecords.matching import MatchingSettings
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -207,7 +207,7 @@ class Settings(BaseModel):
             if len(fits) != 1:
                 known = ", ".join(source.name or source.layout for source in self.sources)
                 found = f"{len(fits)} sources" if fits else "no source"
-                msg = f"{name!r} names {found} of {self.settings_file}. Sources: {known}."
+                msg = f"{name!r} names {found} of {self.settings_file}. Sources: {known}. Next: name one of these."
                 raise WellRecordsError(msg)
             sources[fits[0]] = sources[fits[0]].model_copy(update={"file": Path(file).resolve()})
         return self.model_copy(update={"sources": tuple(sources)})
@@ -271,7 +271,7 @@ def _with_absolute_paths(value: Any, folder: Path, key: str = "", table: str = "
 
 def _problems(error: ValidationError, path: Path, prefix: tuple[str, ...] = ()) -> ProblemsError:
     problems = []
-    for detail in error.errors(include_url=False):
+    for detail in without_follow_ons(error.errors(include_url=False)):
         key = ".".join(str(part + 1 if isinstance(part, int) else part) for part in (*prefix, *detail["loc"]))
         unknown = detail["type"] == "extra_forbidden"
         missing = detail["type"] == "missing"

@@ -270,6 +270,14 @@ def test_unknown_codes_stop_the_run_with_spelling_count_and_place():
     assert "codes.record_kind" in problems["Z"].next_step
 
 
+@pytest.mark.parametrize(("spelling", "hinted"), [('"Z', True), ('Z"', True), ('"Z"', False), ("Z", False)])
+def test_a_lone_quote_in_an_unknown_code_is_pointed_at(spelling, hinted):
+    with pytest.raises(ProblemsError) as caught:
+        convert({}, {"Kind": spelling})
+    next_step = caught.value.problems[0].next_step
+    assert ("the file may hold a stray quote at row 3" in next_step) is hinted
+
+
 def test_every_missing_column_is_named_at_once():
     raw = raw_of({})
     raw = RawTable(raw.table.drop(columns=["Depth", "Lat", "Kind"]), raw.file_row, raw.file)

@@ -81,14 +81,17 @@ def _unknown_codes(
 ) -> None:
     numbers, counts = np.unique(asked, return_counts=True)
     for number, count in sorted(zip(numbers, counts, strict=True), key=lambda pair: (-pair[1], str(uniques[pair[0]]))):
+        spelling, row = str(uniques[number]), int(np.argmax(codes == number))
+        quoted = spelling.startswith('"') != spelling.endswith('"')
+        hint = f"; the file may hold a stray quote at row {findings.raw.file_row[row]}" if quoted else ""
         findings.problem(
             what=f"unknown code in {counted(count, 'row')}",
             rule=f"every spelling of {column} is classified in the layout as canonical, mend, ignore or hold_back",
-            next_step=f"classify it in the layout {findings.layout.name!r}, under codes.{column}",
+            next_step=f"classify it in the layout {findings.layout.name!r}, under codes.{column}{hint}",
             code="unknown_code",
             names=rules.from_,
-            value=str(uniques[number]),
-            row=int(np.argmax(codes == number)),
+            value=spelling,
+            row=row,
         )
 
 

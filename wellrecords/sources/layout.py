@@ -15,7 +15,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, ValidationError, model_validator
 
-from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError, without_follow_ons
 from wellrecords.schema import POSITION_METHODS, YIELD_METHODS
 from wellrecords.sources.column_rules import (
     CODE_SETS,
@@ -360,6 +360,6 @@ def parse_layout(text: str, name: str = "layout") -> Layout:
                 value=None if isinstance(fault["input"], (dict, list)) else str(fault["input"]),
                 code="layout",
             )
-            for fault in error.errors()
+            for fault in without_follow_ons(error.errors())
         ]
         raise ProblemsError(problems, "The layout cannot be used") from error
