@@ -218,6 +218,13 @@ def test_browser_shows_hostile_names_as_text(chromium, write, hostile):
 
 
 @pytest.mark.browser
+def test_browser_prints_a_lot_with_its_siting_on_ten_sheets(chromium, tmp_path, write, siting):
+    paper = tmp_path / "lot.pdf"
+    visit(chromium, write(siting), arguments=("--no-pdf-header-footer", f"--print-to-pdf={paper}"))
+    assert 4 <= len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes())) <= 10
+
+
+@pytest.mark.browser
 @pytest.mark.parametrize("width", [390, 1280])
 def test_browser_section_is_no_wider_than_the_screen(chromium, write, siting, width):
     path = write(siting)

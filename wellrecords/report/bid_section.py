@@ -131,7 +131,9 @@ def _spread(values_usd: np.ndarray) -> str:
 
 
 def _needed(chance: float) -> str:
-    return "always" if chance >= 1.0 else f"{wording.percent(chance)} of cases"
+    if chance >= 1.0:
+        return "always"
+    return "nearly always" if chance > 0.995 else f"{wording.percent(chance)} of cases"
 
 
 def _unit_price(row: Any, value_usd: float) -> str:
@@ -172,7 +174,8 @@ def _owner_side(bid: Bid) -> dict[str, Any]:
         "head": ("Line", "Needed", "Quantity", "Unit price", "Amount"),
         "groups": [{"label": label, "rows": rows} for label, rows in rows_of.items()],
         "total": ("All, at unit prices", "", "", "", _range(totals)),
-        "foot": "Ranges of the lines do not add up to the range of the whole: seldom does every line run high at once.",
+        "foot": "Ranges of the lines do not add up to the range of the whole: seldom does every line run high at once. "
+        "The price by the foot spreads wider than their sum: it charges every foot of the hole alike.",
     }
 
 
