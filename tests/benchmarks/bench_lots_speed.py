@@ -58,12 +58,12 @@ def main() -> None:
     west, south, east, north = wells_box(lots.iloc[:1])
     near = wells.to_crs("EPSG:4326").cx[west:east, south:north]
     cases = (
-        (f"1 lot, {len(near):,} wells of its box", near, lots.iloc[:1]),
-        (f"{options.lots:,} lots, {options.wells:,} wells", wells, lots),
+        (f"1 lot, {len(near):,} wells of its box", near, lots.iloc[:1], EstimateSettings(by_tile=True)),
+        (f"{options.lots:,} lots, {options.wells:,} wells", wells, lots, EstimateSettings()),
     )
-    for what, some, which in cases:
+    for what, some, which, settings in cases:
         wall, cpu = time.perf_counter(), time.process_time()
-        table = estimate_lots(some, which, settings=EstimateSettings())
+        table = estimate_lots(some, which, settings=settings)
         wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
         memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         said = (table["support"] != "none").mean()

@@ -16,6 +16,7 @@ from wellrecords.lots.support import (
     describe_positions,
     describe_support,
 )
+from wellrecords.units import FT_PER_M
 
 AROUND_M = 5000.0
 GRAVEL_NOTED = 0.05
@@ -24,7 +25,7 @@ STARTS = {
     "ground": "the ground",
     "water level": "the water level",
     "bedrock": "the top of rock",
-    "bedrock and water level": "the top of rock, or the water level if that is deeper,",
+    "bedrock and water level": "the top of rock (or the water level, where that is deeper)",
 }
 """Where water may be met from, in words."""
 
@@ -170,7 +171,7 @@ def technical_words(
         said.insert(0, f"rock at {_range(rock, limit)}")
     depths = f"{'; '.join(said)}: half of holes by the first figure, eight in ten inside the brackets."
     spacing, size = laws.typical(lot)
-    jumps = evidence.laws.tables.jumps
+    jumps, reach = evidence.laws.tables.jumps, max(round(evidence.laws.reach.metres, -2), 100.0)
     low, high = (size * jumps.ppf(level) for level in (1.0 / 6.0, 5.0 / 6.0))
     decay = evidence.laws.decay_ft
     fading = (
@@ -181,7 +182,8 @@ def technical_words(
     return (
         f"{depths[0].upper()}{depths[1:]} Chance of {gpm:g} gpm by {limit:.0f} ft {_percent(chances[0])}; "
         f"of a dry hole (less than {evidence.dry_below_gpm:.2g} gpm) {_percent(chances[1])}. "
-        f"What the wells around say of the rock: counted from {STARTS[evidence.water_starts_at]} down, a water-bearing "
-        f"fracture about every {spacing:.0f} ft, {fading}, each giving about {size:.2g} gpm (two in three between "
-        f"{low:.2g} and {high:.2g}). Wells within about {round(evidence.laws.reach.metres, -2):.0f} m count the most."
+        f"The wells around show a water-bearing fracture about every {spacing:.0f} ft below "
+        f"{STARTS[evidence.water_starts_at]}, {fading}; one gives about {size:.2g} gpm (two in three between "
+        f"{low:.2g} and {high:.2g}). "
+        f"Wells within about {round(reach * FT_PER_M, -2):,.0f} ft ({reach:,.0f} m) count the most."
     )
