@@ -245,16 +245,13 @@ def _width() -> int:
 def _estimate_row(job: LotJob) -> dict[str, str]:
     from wellrecords.bid import Bid
     from wellrecords.report import wording
-    from wellrecords.report.lot_words import quantiles
+    from wellrecords.report.lot_words import quantiles, target_depth
 
     def three(name: str, say: Callable[[float], str]) -> str:
         values = quantiles(estimate, name) if estimate.draws is not None else (math.nan,)
         if any(math.isnan(value) for value in values):
             return "cannot say"
         return " / ".join(say(value).removesuffix(" ft").removesuffix(" gpm") for value in values)
-
-    def within_limit(depth_ft: float) -> str:
-        return f"over {wording.depth(limit)}" if depth_ft > limit else wording.depth(depth_ft)
 
     estimate, bid = job.estimate, job.bid
     limit = estimate.max_depth_ft
@@ -264,7 +261,7 @@ def _estimate_row(job: LotJob) -> dict[str, str]:
         "records": estimate.support,
         "rock, ft": three("depth_to_bedrock_ft", wording.depth),
         "water, ft": three("depth_to_water_ft", lambda value: wording.depth(value) if value > 0 else "flows"),
-        "depth to target, ft": three("depth_to_target_ft", within_limit),
+        "depth to target, ft": three("depth_to_target_ft", lambda value: target_depth(value, limit)),
         "yield, gpm": three("yield_gpm", wording.flow),
         "target": f"{wording.flow(estimate.target_yield_gpm)} by {wording.depth(limit)}",
         "chance": wording.percent(estimate.chance_of_target),

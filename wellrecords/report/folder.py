@@ -24,7 +24,7 @@ from wellrecords.lots.support import rate_support
 from wellrecords.report import wording
 from wellrecords.report.index_page import ReportLink, write_index
 from wellrecords.report.lot_report import Audience, write_lot_report
-from wellrecords.report.lot_words import quantiles
+from wellrecords.report.lot_words import quantiles, target_depth
 from wellrecords.report.region_report import RunCounts, write_region_report
 from wellrecords.report.run_report import write_run_report
 from wellrecords.report.settings import ReportSettings
@@ -262,17 +262,13 @@ def summary(job: LotJob) -> str:
     if estimate.draws is None:
         return "The records cannot say."
     limit = estimate.max_depth_ft
-
-    def within_limit(depth_ft: float) -> str:
-        return f"over {wording.depth(limit)}" if depth_ft > limit else wording.depth(depth_ft)
-
     low, _, high = quantiles(estimate, "depth_to_target_ft")
     words = f"{wording.flow(estimate.target_yield_gpm)} by {wording.depth(limit)}"
     if math.isnan(low):
         return f"The records cannot say how deep a hole must go for {words}."
     words = f"{wording.percent(estimate.chance_of_target)} chance of {words}"
     if low <= limit:
-        words += f" ({wording.span(low, high, within_limit)})"
+        words += f" ({wording.span(low, high, partial(target_depth, limit_ft=limit))})"
     if isinstance(job.bid, Bid):
         words += f"; fixed price {wording.money(job.bid.fixed_price_usd)}"
     return f"{words}; records {estimate.support}."
