@@ -339,7 +339,7 @@ REASONS: dict[str, str] = {
     "unreadable_position": "the place cannot be read, or is no place on earth",
     "zero_coordinates": "a coordinate is 0: a dummy for an unknown place",
     "round_degree_dummy": "both coordinates are whole degrees: a dummy for an unknown place",
-    "outside_region": "the place (longitude, latitude) is outside the region's bounds",
+    "outside_region": "the place is outside the region's bounds",
     "outside_outline": "the place is within the bounds but outside the region's land",
 }
 """Reason for which a row is held back by its place -> why."""

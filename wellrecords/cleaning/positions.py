@@ -99,7 +99,7 @@ def convert_positions(
     held = np.flatnonzero(reason != None)  # noqa: E711
     whys = np.array(
         [
-            REASONS[why] + (f" ({text})" if text.strip(", ") else "")
+            REASONS[why] + (f" (as written, the northward figure first: {text})" if text.strip(", ") else "")
             for why, text in zip(reason[held], original[held], strict=True)
         ],
         dtype=object,
