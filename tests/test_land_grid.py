@@ -37,8 +37,8 @@ def sections(angle: float = 0.0) -> gpd.GeoDataFrame:
 
 @pytest.mark.parametrize(
     ("text", "key"),
-    [("T2N", "2N"), ("02N", "2N"), ("T. 2 North", "2N"), ("R3E", "3E"), ("5W", "5W"), ("T 2 1/2 S", "2.5S"),
-     ("T2", None), ("x", None)],
+    [("T2N", "2N"), ("02N", "2N"), ("T. 2 North", "2N"), ("R3E", "3E"), ("5W", "5W"), ("Rge 5 W", "5W"),
+     ("T 2 1/2 S", "2.5S"), ("T2", None), ("x", None)],
 )  # fmt: skip
 def test_township_keys(text, key):
     assert township_key(text) == key
@@ -62,6 +62,8 @@ def test_section_numbers(text, key):
         ("NESW", (0.25, 0.5, 0.25, 0.5), "quarter_quarter"),
         ("SE/4, NW/4", (0.25, 0.5, 0.5, 0.75), "quarter_quarter"),
         ("N1/2 SE", (0.5, 1, 0.25, 0.5), "quarter"),
+        ("NW-SE", (0.5, 0.75, 0.25, 0.5), "quarter_quarter"),
+        ("northeast of the south west quarter", (0.25, 0.5, 0.25, 0.5), "quarter_quarter"),
         ("SE SE NW", (0.375, 0.5, 0.5, 0.625), "quarter_quarter"),
     ],
 )

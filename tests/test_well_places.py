@@ -47,6 +47,8 @@ ANGLES = [
     ("1223015W", -122 - 30.25 / 60, 1 / 3600),
     ("45,2092", 45.2092, 1e-4),
     ("45°12'", 45.2, 1 / 60),
+    ("45 deg 12 min 33.2 sec North", DMS, 0.1 / 3600),
+    ("122.5 West", -122.5, 0.1),
 ]
 
 
@@ -187,7 +189,8 @@ def test_a_place_written_in_any_system_comes_back_within_the_stated_accuracy(lon
 
 @pytest.mark.parametrize(
     ("zone", "datum", "crs"),
-    [("19", "NAD83", "EPSG:26919"), ("19N", "WGS84", "EPSG:32619"), ("UTM zone 19T", "NAD27", "EPSG:26719"),
+    [("19", "NAD83", "EPSG:26919"), ("19.0", "NAD83", "EPSG:26919"), ("019", "NAD83", "EPSG:26919"),
+     ("19N", "WGS84", "EPSG:32619"), ("UTM zone 19T", "NAD27", "EPSG:26719"),
      ("19 K", "WGS84", "EPSG:32719"), ("61", "WGS84", None), ("", "NAD83", None), ("55", "NAD27", None)],
 )  # fmt: skip
 def test_zones(zone, datum, crs):

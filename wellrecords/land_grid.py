@@ -53,7 +53,7 @@ def township_key(text: str) -> str | None:
     ('2N', '3E', '5W', '2.5S')
     """
     match = re.fullmatch(
-        r"(?:t|r|twp|rng|township|range)?\.?\s*0*(\d+)(\.5|\s*1/2|\s*½)?\s*([nsew])(?:orth|outh|ast|est|\.)?",
+        r"(?:t|r|tp|twp|tshp|rng|rge|township|range)?\.?\s*0*(\d+)(\.5|\s*1/2|\s*½)?\s*([nsew])(?:orth|outh|ast|est|\.)?",
         text.strip().casefold(),
     )
     return None if match is None else f"{match[1]}{'.5' if match[2] else ''}{match[3].upper()}"
@@ -98,7 +98,7 @@ def parse_quarter(text: str) -> Quarter | None:
     Parameters
     ----------
     text : str
-        ``NE``, ``NE1/4 SW1/4``, ``NESW``, ``SE/4 of NW/4``, ``N1/2 SE``.
+        ``NE``, ``NE1/4 SW1/4``, ``NESW``, ``SE/4 of NW/4``, ``N1/2 SE``, ``NW-SE``, ``northeast``.
 
     Returns
     -------
@@ -110,7 +110,9 @@ def parse_quarter(text: str) -> Quarter | None:
     >>> parse_quarter("NE1/4 of SW1/4")
     Quarter(west=0.25, east=0.5, south=0.25, north=0.5, method='quarter_quarter')
     """
-    tidy = re.sub(r"\b(?:of|the|quarter|qtr)\b|[,.\s]", "", text.casefold().replace("¼", "1/4").replace("½", "1/2"))
+    tidy = text.casefold().replace("¼", "1/4").replace("½", "1/2")
+    tidy = re.sub(r"\b(north|south)\s?(east|west)\b", lambda words: words[1][0] + words[2][0], tidy)
+    tidy = re.sub(r"\b(?:of|the|quarter|qtr)\b|[-,;.\s]|/(?![24])", "", tidy)
     if not tidy:
         return WHOLE_SECTION
     calls = re.findall(r"(ne|nw|se|sw)(?:1/4|/4|4)?|([nsew])(?:1/2|/2|2)", tidy)
@@ -281,16 +283,17 @@ def section_places(keys: pd.Series, quarters: pd.Series, layer: pd.DataFrame) ->
     Returns
     -------
     pandas.DataFrame
-        `longitude`, `latitude` (null where the layer has no such section or
-        the call cannot be read), `method`, `error_m` from the size of the part.
+        `longitude`, `latitude` (null where the layer has no such section),
+        `method`, `error_m` from the size of the part, and `quarter_read`: false
+        where the call cannot be read, so that the whole section stands for it.
     """
     found = layer.reindex(keys.to_numpy())
     codes, uniques = pd.factorize(quarters.fillna(""))
     calls = [parse_quarter(text) for text in uniques]
-    shares = np.array(
-        [(call.west, call.east, call.south, call.north) if call else (np.nan,) * 4 for call in calls], dtype=float
-    ).reshape(-1, 4)[codes]
-    methods = np.array([call.method if call else "section" for call in calls], dtype=object)[codes]
+    parts = [call or WHOLE_SECTION for call in calls]
+    shares = np.array([(part.west, part.east, part.south, part.north) for part in parts], dtype=float)
+    shares = shares.reshape(-1, 4)[codes]
+    methods = np.array([part.method for part in parts], dtype=object)[codes]
     u, v = (shares[:, 0] + shares[:, 1]) / 2.0, (shares[:, 2] + shares[:, 3]) / 2.0
     weights = {"sw": (1 - u) * (1 - v), "se": u * (1 - v), "nw": (1 - u) * v, "ne": u * v}
     longitude = sum(weights[corner] * found[f"{corner}_x"].to_numpy() for corner in CORNERS)
@@ -302,6 +305,7 @@ def section_places(keys: pd.Series, quarters: pd.Series, layer: pd.DataFrame) ->
             "latitude": latitude,
             "method": methods,
             "error_m": MEAN_DISTANCE_IN_SQUARE * np.sqrt(found["area_m2"].to_numpy() * share),
+            "quarter_read": np.array([call is not None for call in calls], dtype=bool)[codes],
         },
         index=keys.index,
     )

@@ -58,10 +58,11 @@ _SEXAGESIMAL = re.compile(
     r"(?P<before>[nsew])?\s*(?P<sign>[-+])?\s*(?P<degrees>\d{1,3})"
     r"\s*(?:°|º|d|deg|degrees|:|-|\s)\s*(?P<minutes>\d{1,2}(?:\.(?P<minute_decimals>\d+))?)"
     r"\s*(?:(?:'|m|min|minutes|:|-|\s)\s*(?:(?P<seconds>\d{1,2}(?:\.(?P<second_decimals>\d+))?)"
-    r"\s*(?:\"|''|s|sec|seconds)?)?)?\s*(?P<after>[nsew])?"
+    r"\s*(?:\"|''|s|sec|seconds)?)?)?\s*(?P<after>[nsew])?(?:orth|outh|ast|est)?"
 )
 _DECIMAL = re.compile(
-    r"(?P<before>[nsew])?\s*(?P<sign>[-+])?\s*(?P<value>\d+(?:\.(?P<decimals>\d*))?)\s*(?:°|º|d|deg|degrees)?\s*(?P<after>[nsew])?"
+    r"(?P<before>[nsew])?\s*(?P<sign>[-+])?\s*(?P<value>\d+(?:\.(?P<decimals>\d*))?)\s*(?:°|º|d|deg|degrees)?\s*"
+    r"(?P<after>[nsew])?(?:orth|outh|ast|est)?"
 )
 _SAME = str.maketrans(
     {"–": "-", "—": "-", "−": "-", "’": "'", "′": "'", "‘": "'", "”": '"', "″": '"', "“": '"', "\xa0": " "}
@@ -272,7 +273,7 @@ def utm_crs(zone: str, datum: str, north: bool = True) -> str | None:
     >>> utm_crs("19T", "NAD27"), utm_crs("Zone 10", "WGS84"), utm_crs("77", "NAD83")
     ('EPSG:26719', 'EPSG:32610', None)
     """
-    match = re.fullmatch(r"(?:utm)?\s*(?:zone|z)?\s*(\d{1,2})\s*([a-z])?", zone.strip().casefold())
+    match = re.fullmatch(r"(?:utm)?\s*(?:zone|z)?\s*0*(\d{1,2})(?:\.0)?\s*([a-z])?", zone.strip().casefold())
     if match is None or not 1 <= int(match[1]) <= 60:
         return None
     number = int(match[1])

@@ -13,11 +13,12 @@ UNKNOWN_WORDS = frozenset(
     (
         "n/a", "na", "n.a.", "n.a", "#n/a", "nd", "n/d", "null", "nan", "<na>", "unknown", "unk", "unk.", "unkn",
         "missing", "blank", "tbd", "no record", "no data", "no info", "not known", "not available", "not recorded",
-        "not reported", "not measured", "not given", "not stated", "?", "??", "???", "-", "--", "---", ".", "*",
+        "not reported", "not measured", "not given", "not stated", "not tested", "untested", "no test",
+        "not determined", "undetermined", "?", "??", "???", "-", "--", "---", ".", "*",
     )
 )  # fmt: skip
 """Said to be unknown."""
-DUMMY = r"(?:-9{2,6}|9{4,6})(?:[.,]0+)?"
+DUMMY = r"(?:-9{2,6}|9{4,6})(?:[.,](?:0+|9+))?"
 """Nines that stand for "unknown". 999 is left out: it can be a real depth."""
 
 DRY = re.compile(
@@ -31,17 +32,22 @@ TRACE = re.compile(
 AT_GROUND = re.compile(r"(?:at )?(?:the )?(?:surface|ground(?: (?:level|surface))?|land surface|grade)")
 OUTCROP = re.compile(r"(?:(?:bed ?)?rock |ledge )?(?:out ?crops?(?:ping)?|exposed)")
 FLOW_WORD = re.compile(
-    r"\b(?:flowing|flows|flow|flwg|flwng|artesian|artes\.?|overflow|overflows|overflowing|free[- ]flowing)\b"
+    r"\b(?:flowing|flows|flow|flwg|flwng|artesian|artes\.?|art\.?|overflow|overflows|overflowing|free[- ]flowing)(?!\w)"
 )
 FLOW_FILLER = re.compile(r"\b(?:well|at|about|the|surface|from|top|of|casing|ground|natural(?:ly)?|over)\b|[@,;:()]")
 ROCK = r"(?:(?:solid |sound )?(?:bed ?)?rock|ledge)"
 MET = r"(?:enc(?:ountered|\.)?|reached|hit|met|found|penetrated|struck|observed)"
 NOT_REACHED = re.compile(
-    rf"^(?:(?:{ROCK} )?(?:was )?(?:not|never) {MET}|no {ROCK}(?: {MET})?|none {MET}|overburden only"
-    rf"|did not (?:reach|hit|meet)(?: {ROCK})?)(?: (?:to|at|by|in|within|above|before)? ?(?P<depth>.+))?$"
+    rf"^(?:(?:{ROCK} )?(?:was )?(?:not|never) {MET}|no {ROCK}(?: {MET})?|none {MET}|none(?= (?:to|at) \d)"
+    rf"|overburden only|did not (?:reach|hit|meet)(?: {ROCK})?)"
+    rf"(?: (?:to|at|by|in|within|above|before)? ?(?P<depth>.+))?$"
 )
 NOT_REACHED_SHORT = re.compile(r"n\.?/?e\.?")
-ROCK_AT = re.compile(rf"^(?:{ROCK}|top of {ROCK}) ?(?:at|@|:|=)? ?(?=\d)|(?<=[\d'\"a-z]) ?to (?:top of )?{ROCK}$")
+ROCK_AT = re.compile(
+    rf"^(?:{MET} )?(?:{ROCK}|top of {ROCK}) ?(?:at|@|:|=)? ?(?=\d)|(?<=[\d'\"a-z]) ?to (?:top of )?{ROCK}$"
+)
+TOTAL_DEPTH = re.compile(r"^(?:t\.?d\.?|total depth|depth)\b ?[:=@]? ?(?=\d)|(?<=[\d'a-z]) t\.?d\.?$")
+SEA_LEVEL = re.compile(r" ?\(?\b(?:a?msl|asl|above (?:mean )?sea ?level|navd ?(?:19)?88|ngvd ?(?:19)?29)\)?$")
 LEVEL_WORD = re.compile(r"\b(?:static(?: water)?(?: level)?|swl|water level|level)\b[:=]?")
 
 DATE = re.compile(
@@ -56,12 +62,12 @@ UNCERTAIN_AFTER = re.compile(
     r"\s*(?:\?+|\*+|~|\(?\b(?:est(?:imated|imate|\.)?|approx(?:imate|imately|\.)?|e)\)?|±|\+/-|\(\?\))$"
 )
 BELOW_BEFORE = re.compile(
-    r"^(?:<=?|≤|=<|less than|lt|under|below|up to|no more than|not more than|at most|max(?:imum|\.)?)\s*"
+    r"^(?:<=?|≤|=<|less than|lt|under|up to|no more than|not more than|at most|max(?:imum|\.)?)\s*"
 )
 ABOVE_BEFORE = re.compile(
-    r"^(?:>=?|≥|=>|more than|greater than|gt|over|at least|not less than|in excess of|exceeds|min(?:imum|\.)?)\s*"
+    r"^(?:>=?|≥|=>|(?:more|greater|deeper) than|gt|over|at least|not less than|in excess of|exceeds|min(?:imum|\.)?)\s*"
 )
-ABOVE_AFTER = re.compile(r"\s*(?:\+|\bplus|(?:\bor|\band|&) (?:more|over|up|above|greater|better))$")
+ABOVE_AFTER = re.compile(r"\s*(?:\+|\bplus|(?:\bor|\band|&) (?:more|over|up|above|greater|better|deeper))$")
 BELOW_AFTER = re.compile(r"\s*(?:-|(?:\bor|\band|&) (?:less|under|below))$")
 ABOVE_GROUND = re.compile(r"\s*\(?\b(?:above (?:the )?(?:ground|surface|land surface|grade|gl)|agl|ags|above)\)?$")
 BELOW_GROUND = re.compile(
@@ -69,16 +75,27 @@ BELOW_GROUND = re.compile(
     r"bgl|bgs|b\.g\.l\.?|b\.g\.s\.?|btoc|deep|below|down)\)?$"
 )
 REMARK_AFTER = re.compile(
-    r"^(?P<figure>.*?\d.*?)\s*(?:@|\bat\b|\bafter\b|\bfor\b|\bwith\b|\bby\b|\bwhen\b|;|\bon\b|\bin\b(?= \d)"
-    r"|/(?= ?\d+ ?h)).*$"
+    r"^(?P<figure>.*?\d.*?)\s*(?:@|\bat\b|\bafter\b|\bfor\b|\bwith\b|\bw/|\bby\b|\bwhen\b|;|\bon\b|(?<=pm )in\b(?= \d)"
+    r"|/(?= ?\d+ ?h)|(?<=\s)\d+ ?h(?:rs?|ours?)\b"
+    r"|\b(?:pump(?:ed|ing)?|air(?: ?lift)?|blow(?:n|ing)?|bail(?:er|ed)?|test(?:ed)?)\b"
+    r"|\b(?:id|od|pvc|steel|nominal|total)\b|(?<=[a-z.'\"] )\((?!.*(?:imp|uk))).*$"
 )
+"""A figure and words about it. In brackets they need a unit before them: "45 (148 ft)" may be of either."""
+BUCKET = re.compile(
+    r"^(?P<amount>[\d.,/ ]*\d) ?(?P<unit>gal(?:lon)?s?|l|lit(?:re|er)s?)\.? (?:in|per) "
+    r"(?P<time>[\d.,]*\d) ?(?P<clock>s|m)(?:ecs?|econds?|ins?|inutes?)?\.?$"
+)
+"""A bucket filled while somebody counts: 5 gal in 30 sec."""
 RANGE = re.compile(
-    r"^(?:between |from )?(?P<low>.*?\d.*?)\s*(?:\bto\b|\band\b|\bthru\b|\bthrough\b|-|\.\.)\s*(?P<high>\.?\d.*)$"
+    r"^(?:between |from )?(?P<low>.*?\d.*?)\s*(?:\b(?:to|and|or|thru|through)\b|-|\.\.)\s*(?P<high>\.?\d.*)$"
 )
 FEET_INCHES = re.compile(
     r"^(?P<feet>\d+(?:\.\d+)?)\s*(?:'|ft\.?|feet|foot)\s*-?\s*(?P<inches>\d+(?:\.\d+)?(?:\s+\d+/\d+)?|\d+/\d+)\s*(?:\"|in\.?|inch|inches)?$"
 )
-FIGURE = re.compile(r"^(?P<number>\d+\s+\d+/\d+|\d+-\d+/\d+|\d+/\d+|[\d.,]*\d\.?)\s*(?P<unit>\D.*)?$")
+FIGURE = re.compile(
+    r"^(?P<number>\d+\s+\d+/\d+|\d+-\d+/\d+|\d+/\d+|\d{1,3}(?: \d{3})+(?![\d.,/])|[\d.,]*\d(?:e[-+]?\d{1,2}(?!\d)|\.)?)"
+    r"\s*(?P<unit>\D.*)?$"
+)
 PLUS_BEFORE_UNIT = re.compile(r"(?<=\d) ?\+ ?(?P<unit>[a-z/.']+)$")
 FRACTION = re.compile(r"^(?:(?P<whole>\d+)[\s-]+)?(?P<top>\d+)/(?P<bottom>\d+)$")
 VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
@@ -96,5 +113,7 @@ SAME = str.maketrans(
         "“": '"',
         "`": "'",
         "\xa0": " ",
+        "\u202f": " ",
+        "\u2009": " ",
     }
 )

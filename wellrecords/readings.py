@@ -35,6 +35,7 @@ from wellrecords.reading_words import (
     BELOW_AFTER,
     BELOW_BEFORE,
     BELOW_GROUND,
+    BUCKET,
     DATE,
     DRY,
     DRY_DEPTH,
@@ -53,6 +54,8 @@ from wellrecords.reading_words import (
     REMARK_AFTER,
     ROCK_AT,
     SAME,
+    SEA_LEVEL,
+    TOTAL_DEPTH,
     TRACE,
     UNCERTAIN_AFTER,
     UNCERTAIN_BEFORE,
@@ -125,8 +128,8 @@ class Reading:
         return "unreadable" in self.flags
 
 
-DENOMINATORS = (2, 3, 4, 5, 6, 8, 16, 32, 64)
-"""Denominators with which people write fractions of a foot, an inch or a gallon."""
+DENOMINATORS = (2, 3, 4, 8, 16, 32, 64)
+"""Denominators with which people write fractions of a foot, an inch or a gallon; 1/5 is a range or a day."""
 LARGEST = 1e7
 """A larger figure is no reading of a well but digits run together."""
 _NAN = float("nan")
@@ -259,7 +262,9 @@ def _flowing(tidy: str, column: _Column) -> Reading:
         flow = _in_figures(rest, column)
         return UNREADABLE if flow is None else replace(flow, flags=("flowing", *flow.flags))
     # Beside a water level only a figure with its unit can be told: feet are a head, gallons a flow.
-    head = _in_figures(rest.lstrip("+-"), _Column("depth", "", column.decimal))
+    # A plus before it says as much as a unit.
+    height = ABOVE_GROUND.sub("", rest)
+    head = _in_figures(height.lstrip("+- "), _Column("depth", column.unit if rest[0] == "+" else "", column.decimal))
     if head is not None:
         return Reading(-head.high, -head.low, ("flowing", "above_ground"))
     flow = _in_figures(rest, _Column("yield", "", column.decimal))
@@ -302,7 +307,13 @@ def _without_marks(tidy: str, column: _Column) -> tuple[str, list[str]]:
         rest, found = pattern.subn("", rest)
         if found and "uncertain" not in flags:
             flags.append("uncertain")
+    if column.kind == "elevation":
+        rest, found = SEA_LEVEL.subn("", rest)
+        flags += ["remark"] * bool(found)
     if column.kind in ("water", "depth", "bedrock"):
+        if column.kind == "depth":
+            rest, found = TOTAL_DEPTH.subn("", rest)
+            flags += ["remark"] * bool(found)
         if column.kind == "bedrock":
             rest, found = ROCK_AT.subn("", rest)
             flags += ["remark"] * bool(found)
@@ -352,6 +363,8 @@ def _range(rest: str, column: _Column) -> Reading | None:
         return None
     flags = dict.fromkeys(("range", *low[1], *high[1]))
     if low[0] > high[0]:
+        if column.kind != "yield" and re.fullmatch(r"\d+-\d{1,2}", rest) and float(ends["high"]) < IN_PER_FT:
+            return None  # 12-6 may be 12 ft 6 in, and 305-10 the range 305 to 310
         return Reading(high[0], low[0], (*flags, "reversed"))
     return Reading(low[0], high[0], tuple(flags))
 
@@ -367,6 +380,13 @@ def _figure(text: str, column: _Column) -> tuple[float, tuple[str, ...]] | None:
                 return None
             feet = float(pair["feet"]) + inches[0] / IN_PER_FT
             return feet * (IN_PER_FT if column.kind == "diameter" else 1.0), ("notation",)
+    bucket = BUCKET.match(text) if column.kind == "yield" else None
+    if bucket:
+        amount, minutes = _number(bucket["amount"].strip(), column.decimal), _number(bucket["time"], column.decimal)
+        if amount is None or minutes is None or not minutes[0]:
+            return None
+        rate = amount[0] / minutes[0] * (60.0 if bucket["clock"] == "s" else 1.0)
+        return column.canonical(rate, "gpm" if bucket["unit"].startswith("g") else "L/min"), ("notation",)
     match = FIGURE.match(text)
     if match is None:
         return None
@@ -389,6 +409,10 @@ def _number(text: str, decimal: str) -> tuple[float, tuple[str, ...]] | None:
         if not 0 < top < bottom or bottom not in DENOMINATORS:  # 8/6 is two diameters, 10/20 two rates or a date
             return None
         return int(fraction["whole"] or 0) + top / bottom, ("notation",)
+    if re.fullmatch(r"\d{1,3}(?: \d{3})+", text):
+        return float(text.replace(" ", "")), ("notation",)
+    if re.fullmatch(rf"\d+(?:{re.escape(decimal)}\d+)?e[-+]?\d{{1,2}}", text):
+        return float(text.replace(decimal, ".")), ("notation",)
     other = "," if decimal == "." else "."
     if re.fullmatch(rf"\d{{1,3}}(?:{re.escape(other)}\d{{3}})+(?:{re.escape(decimal)}\d+)?", text):
         return float(text.replace(other, "").replace(decimal, ".")), ("notation",)

@@ -64,34 +64,40 @@ GPM_PER: dict[str, float] = {
 """US gallons a minute in one of each unit of flow."""
 
 _SPELLINGS: dict[str, str] = {
-    "ft": "ft ft. foot feet ' ′ ’ fbgs ftbgs bgs",
-    "in": "in in. inch inches \" ″ ” ''",
+    "ft": "ft foot feet ' ′ ’ fbgs fbgl fbg ftbgs ftbgl bgs",
+    "in": "in inch inches \" ″ ” ''",
     "yd": "yd yard yards",
-    "m": "m m. metre metres meter meters mtr mtrs mbgs",
+    "m": "m metre metres meter meters mtr mtrs mbgs mbgl",
     "cm": "cm centimetre centimetres centimeter centimeters",
     "mm": "mm millimetre millimetres millimeter millimeters",
     "us_survey_ft": "us_survey_ft ftus us-ft usft",
-    "gpm": "gpm g.p.m. g.p.m gal/min gal/min. gals/min gallons/min gal.permin gallonsperminute galpermin "
-    "gallons/minute gal/m g/m usgpm usgal/min galpm gal gals gallon gallons",
-    "gph": "gph g.p.h. gal/h gal/hr gal/hour gallonsperhour gallons/hour gals/hr gals/h",
-    "gpd": "gpd g.p.d. gal/d gal/day gallonsperday gallons/day gals/day gals/d",
-    "igpm": "igpm i.g.p.m. impgpm imp.gpm imperialgpm impgal/min imp.gal/min imperialgal/min imperialgallonsperminute "
-    "impgallons/min ig/min igal/min ukgpm ukgal/min",
+    "gpm": "gpm gal/min gals/min gallons/min gallonsperminute gallonpermin galpermin galsperminute "
+    "gallons/minute gal/m g/m usgpm gpmus usgal/min usgalpermin usgallons/min usgallonsperminute galpm "
+    "gal gals gallon gallons",
+    "gph": "gph gal/h gal/hr gal/hour gallonsperhour gallons/hour gals/hr gals/h",
+    "gpd": "gpd gal/d gal/day gallonsperday gallons/day gals/day gals/d",
+    "igpm": "igpm impgpm gpmimp gpmimperial imperialgpm impgal/min impgals/min imperialgal/min "
+    "imperialgallonsperminute imperialgallons/min impgallons/min impgalpermin ig/min ig/m igal/min ukgpm ukgal/min",
     "igph": "igph impgph impgal/h impgal/hr imperialgallonsperhour",
     "igpd": "igpd impgpd impgal/d impgal/day imperialgallonsperday",
-    "L/s": "l/s l/sec lps l.p.s. ltr/s litres/s liters/s litres/sec liters/sec litrespersecond literspersecond "
-    "ls-1 l/second",
-    "L/min": "l/min l/m lpm l.p.m. ltr/min litres/min liters/min litresperminute litersperminute l/minute lmin-1",
+    "L/s": "l/s l/sec lps ltr/s litres/s liters/s litres/sec liters/sec litrespersecond literspersecond ls-1 l/second",
+    "L/min": "l/min l/m lpm ltr/min lpermin litres/min liters/min litresperminute litersperminute l/minute lmin-1",
     "L/h": "l/h l/hr lph litres/h liters/h litresperhour litersperhour",
-    "m3/h": "m3/h m³/h m3/hr m³/hr m^3/h cmh cum/h cu.m/h m3/hour cubicmetresperhour cubicmetersperhour",
-    "m3/d": "m3/d m³/d m3/day m³/day m^3/d m^3/day cmd cum/d cum/day cu.m/day cubicmetresperday cubicmetersperday",
+    "m3/h": "m3/h m³/h m3/hr m³/hr m^3/h cmh cum/h cum/hr m3/hour m3perhour cubicmetresperhour cubicmetersperhour",
+    "m3/d": "m3/d m³/d m3/day m³/day m^3/d m^3/day cmd cum/d cum/day m3perday cubicmetresperday cubicmetersperday",
     "m3/s": "m3/s m³/s m^3/s m3/sec cumec cumecs",
-    "ft3/s": "ft3/s cfs ft³/s cuft/s cu.ft/s cubicfeetpersecond cusec",
+    "ft3/s": "ft3/s cfs ft³/s cuft/s cuft/sec cubicfeetpersecond cusec",
     "ft3/min": "ft3/min cfm ft³/min cuft/min cubicfeetperminute",
 }
 
-UNIT_OF_SPELLING: dict[str, str] = {word: unit for unit, words in _SPELLINGS.items() for word in words.split()}
-"""Spelling (lower case, no blanks) -> unit."""
+
+def _bare(text: str) -> str:
+    """Return a spelling without its blanks, points and brackets, in lower case."""
+    return re.sub(r"[\s.()]+", "", text).lower()
+
+
+UNIT_OF_SPELLING: dict[str, str] = {_bare(word): unit for unit, words in _SPELLINGS.items() for word in words.split()}
+"""Spelling, bare -> unit."""
 
 
 def known_unit(text: str) -> str | None:
@@ -112,7 +118,7 @@ def known_unit(text: str) -> str | None:
     >>> known_unit("Gal / Min"), known_unit("Litres/sec"), known_unit("furlong")
     ('gpm', 'L/s', None)
     """
-    return UNIT_OF_SPELLING.get(re.sub(r"\s+", "", text).lower())
+    return UNIT_OF_SPELLING.get(_bare(text))
 
 
 def to_feet(value: Value, unit: str) -> Value:

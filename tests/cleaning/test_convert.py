@@ -390,6 +390,16 @@ def test_section_township_and_range_where_there_are_no_coordinates():
     assert any("no section layer" in note for note in without.notes)
 
 
+def test_a_quarter_call_that_cannot_be_read_leaves_the_section():
+    here = {"Lon": "", "Lat": "", "T": "2", "R": "3", "S": "14", "Q": "center", "TD": "N", "RD": "E"}
+    sides = 'range = ["R"]\ntownship_side = ["TD"]\nrange_side = ["RD"]'
+    converted = convert(here, layout=LAYOUT.replace('range = ["R"]', sides), land=land())
+    assert converted.wells["position_method"].tolist() == ["section"]
+    assert converted.changes[["rule", "before"]].to_numpy().tolist() == [
+        ["unreadable_quarter", "T 2N R 3E S 14 center"]
+    ]
+
+
 def test_utm_by_zone_and_datum_and_parcels():
     layout = (
         LAYOUT[: LAYOUT.index("[[positions]]")]
@@ -427,10 +437,11 @@ parcel = ["Lot"]
 def test_one_column_of_latitude_and_longitude():
     layout = LAYOUT[: LAYOUT.index("[[positions]]")] + '[[positions]]\nkind = "degrees"\npair = ["Place"]\n'
     texts = ["45.212345, -70.123456", "(45.212345,-70.123456)", "45,212345; -70,123456", "45.212345 -70.123456"]
+    texts += ["POINT (-70.123456 45.212345)", "45 12 44.442 N 70 07 24.4416 W", "45°12'44.442\"N 70°07'24.4416\"W"]
     texts += ["45-12-44.442 N / 70-07-24.4416 W", "", "by the church, north side, 2 miles"]
     converted = convert(*({"Place": text} for text in texts), layout=layout)
-    assert converted.wells["longitude"].tolist() == pytest.approx([-70.123456] * 5)
-    assert converted.wells["latitude"].tolist() == pytest.approx([45.212345] * 5)
+    assert converted.wells["longitude"].tolist() == pytest.approx([-70.123456] * 8)
+    assert converted.wells["latitude"].tolist() == pytest.approx([45.212345] * 8)
     assert converted.held_back["reason"].tolist() == ["no_position", "unreadable_position"]
 
 

@@ -35,6 +35,7 @@ CROWD = 10
 MEND_WHY = {
     "unsigned_longitude": "as written the place is outside the region; west of Greenwich it is inside",
     "swapped_coordinates": "as written the place is outside the region; with the two coordinates swapped it is inside",
+    "unreadable_quarter": "no rule can read the quarter call; the centre of the whole section stands for it",
     "swapped_and_unsigned": "only with the two coordinates swapped, and west of Greenwich, is it inside the region",
 }
 
@@ -193,7 +194,10 @@ def _pair(rules: PositionRules, findings: Findings) -> tuple[pd.Series, pd.Serie
         return findings.texts((POINT_X,)), findings.texts((POINT_Y,))
     if not rules.pair:
         return findings.texts(rules.x), findings.texts(rules.y)
-    both = findings.texts(rules.pair).str.strip("()[] ")
+    written = findings.texts(rules.pair)
+    # POINT (x y): the one way of writing that puts the eastward figure first.
+    both = written.str.replace(r"(?i)^point ?z? ?\(\s*(\S+)\s+([^\s)]+).*\)$", r"\2;\1", regex=True).str.strip("()[] ")
+    both = both.str.replace(r"(?i)(?<=[\d\"'°]) ?([ns])(?:orth|outh)? +(?=\d)", r"\1;", regex=True)
     x, y = pd.Series("", index=both.index, dtype="str"), both.copy()
     whole = both != ""
     for separator in (";", "/", ",", " "):
@@ -297,6 +301,10 @@ def _method_and_error(rules: PositionRules, findings: Findings, asked: np.ndarra
 
 def _land_grid(rules: PositionRules, findings: Findings, land: LandLayers | None) -> _Way:
     texts = {part: findings.texts(getattr(rules, part)) for part in ("township", "range", "section", "quarter")}
+    for part, side in (("township", rules.township_side), ("range", rules.range_side)):
+        if side:
+            bare = texts[part].str[-1:].str.isdigit()
+            texts[part] = texts[part].where(~bare, texts[part] + findings.texts(side))
     asked = ((texts["township"] != "") & (texts["range"] != "") & (texts["section"] != "")).to_numpy()
     original = ("T " + texts["township"] + " R " + texts["range"] + " S " + texts["section"]).to_numpy(dtype=object)
     count = findings.count
@@ -315,13 +323,14 @@ def _land_grid(rules: PositionRules, findings: Findings, land: LandLayers | None
     keys = section_keys(texts["township"], texts["range"], texts["section"], meridians)
     places = section_places(keys, texts["quarter"], land.sections)
     asked = asked & places["longitude"].notna().to_numpy()
+    original = original + np.where(texts["quarter"] != "", " " + texts["quarter"], "").astype(object)
     return _Way(
         asked,
         places["longitude"].to_numpy(),
         places["latitude"].to_numpy(),
         places["method"].to_numpy(dtype=object),
         places["error_m"].to_numpy(),
-        _no_mend(count),
+        np.where(places["quarter_read"], "", "unreadable_quarter").astype(object),
         original,
     )
 

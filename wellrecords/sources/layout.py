@@ -58,6 +58,8 @@ class PositionRules(Rules):
         of the source). "repair": mend single ones that fall outside the region.
     township, range, section, quarter, meridian, parcel : tuple of str
         Columns of the land description. A quarter call names the smallest part first.
+    township_side, range_side : tuple of str
+        Columns of north or south, east or west, where the numbers stand without them.
     meridians : dict of str to str
         Spelling of a meridian in the file -> its name in the section layer.
     method : str
@@ -83,6 +85,8 @@ class PositionRules(Rules):
     unsigned_longitude: Literal["repair", "west"] = "repair"
     township: tuple[str, ...] = ()
     range: tuple[str, ...] = ()
+    township_side: tuple[str, ...] = ()
+    range_side: tuple[str, ...] = ()
     section: tuple[str, ...] = ()
     quarter: tuple[str, ...] = ()
     meridian: tuple[str, ...] = ()
@@ -118,11 +122,12 @@ class PositionRules(Rules):
 
     def column_lists(self) -> Iterator[tuple[str, tuple[str, ...]]]:
         """Yield each role and the names of its column."""
-        for role in ("x", "y", "pair", "zone", "datum_from", "township", "range", "section", "quarter", "meridian"):
+        for role in (
+            *("x", "y", "pair", "zone", "datum_from", "township", "range", "township_side", "range_side"),
+            *("section", "quarter", "meridian", "parcel"),
+        ):
             if names := getattr(self, role):
                 yield role, names
-        if self.parcel:
-            yield "parcel", self.parcel
         if self.method_codes:
             yield "method", self.method_codes.from_
         if self.error_from:
