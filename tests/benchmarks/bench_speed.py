@@ -57,7 +57,9 @@ def beside_pykrige():
 
     def shared():
         _, index = nearest(model.places_, squares.mean(axis=1), 32, 2)
-        return kernel.solve_shared(PARAMETERS, model.places_, logs, noise, squares, index, n_jobs=2)
+        return kernel.solve_groups(
+            PARAMETERS, model.places_, logs, noise, squares, np.zeros(squares.shape[:2]), index, n_jobs=2
+        )
 
     model.kriging(targets[:300]), shared()  # compile before the clock starts
     difference = np.abs(model.kriging(targets[:2_000])[0] - theirs(targets[:2_000])[0]).max()
@@ -67,12 +69,11 @@ def beside_pykrige():
         "scattered places": len(targets) / clock(lambda: model.kriging(targets)),
         "grid, 16 cells share": squares.shape[0] * 16 / clock(shared),
     }
-    compiled = kernel.solve_tile, kernel.solve_shared_tile
-    if compiled[0] is not None:
-        kernel.solve_tile = kernel.solve_shared_tile = None
+    compiled, kernel.solve_tile = kernel.solve_tile, None
+    if compiled is not None:
         rates["scattered, without numba"] = len(targets) / clock(lambda: model.kriging(targets))
         rates["grid, without numba"] = squares.shape[0] * 16 / clock(shared)
-        kernel.solve_tile, kernel.solve_shared_tile = compiled
+    kernel.solve_tile = compiled
     print(f"32 neighbours of 3,000 wells, 2 threads; scattered means agree to {difference:.0e}")
     for name, rate in rates.items():
         print(f"  {name:28s} {rate:10,.0f} places/s   {rate / base:5.1f} times")

@@ -51,17 +51,19 @@ def test_compiled_and_numpy_kernels_agree(kind, known_mean, monkeypatch):
     covariance = Covariance(kind, 0.7, 2_500, 0.1)
     places = group_places(XY, RNG.uniform(0, 300, len(XY)))
     noise = RNG.uniform(0.1, 2.0, len(XY))
-    _, index = nearest(places, TARGETS, 20)
+    _, index = nearest(places, TARGETS, 21)
     arguments = covariance, places, Z, noise
-    compiled = kernel.solve(*arguments, TARGETS, np.full(40, 50.0), index, known_mean=known_mean, want_weights=True)
-    shared = kernel.solve_shared(*arguments, TARGETS.reshape(10, 4, 2), index[::4], known_mean=known_mean)
+
+    def both_ways():
+        single = kernel.solve(*arguments, TARGETS, np.full(40, 50.0), index, known_mean=known_mean, want_weights=True)
+        groups = TARGETS[:30].reshape(10, 3, 2), np.full((10, 3), 50.0), index[:30:3]
+        return single, kernel.solve_groups(*arguments, *groups, known_mean=known_mean, want_weights=True)
+
+    compiled = both_ways()
     monkeypatch.setattr(kernel, "solve_tile", None)
-    monkeypatch.setattr(kernel, "solve_shared_tile", None)
-    plain = kernel.solve(*arguments, TARGETS, np.full(40, 50.0), index, known_mean=known_mean, want_weights=True)
-    for name in ("mean", "variance", "weights"):
-        np.testing.assert_allclose(getattr(compiled, name), getattr(plain, name), atol=1e-10)
-    plain_shared = kernel.solve_shared(*arguments, TARGETS.reshape(10, 4, 2), index[::4], known_mean=known_mean)
-    np.testing.assert_allclose(shared, plain_shared, atol=1e-10)
+    for ours, plain in zip(compiled, both_ways(), strict=True):
+        for name in ("mean", "variance", "weights"):
+            np.testing.assert_allclose(getattr(ours, name), getattr(plain, name), atol=1e-10)
 
 
 def test_sharing_neighbours_changes_nothing_when_all_are_used():
@@ -74,12 +76,12 @@ def test_sharing_neighbours_changes_nothing_when_all_are_used():
     value = Z[model.places_.place_of_well.argsort()]
     noise = np.full(150, 0.1)
     index = np.tile(np.arange(150), (10, 1))
-    mean, variance = kernel.solve_shared(
-        model.covariance_, model.places_, value, noise, TARGETS.reshape(10, 4, 2), index
+    shared = kernel.solve_groups(
+        model.covariance_, model.places_, value, noise, TARGETS.reshape(10, 4, 2), np.zeros((10, 4)), index
     )
     ours_mean, ours_variance = model.kriging(TARGETS)
-    np.testing.assert_allclose(mean.ravel(), ours_mean, atol=1e-9)
-    np.testing.assert_allclose(variance.ravel() + 0.1, ours_variance, atol=1e-9)
+    np.testing.assert_allclose(shared.mean.ravel(), ours_mean, atol=1e-9)
+    np.testing.assert_allclose(shared.variance.ravel() + 0.1, ours_variance, atol=1e-9)
 
 
 def test_a_crowd_on_one_point_is_kriged_as_its_wells_one_by_one():

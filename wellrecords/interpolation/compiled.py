@@ -1,89 +1,91 @@
 """The local kriging kernel compiled by numba, where that is installed.
 
-The same algebra as `wellrecords.interpolation.kernel`, one system after
-another in registers and first-level cache instead of many at once through
-memory. The factorisation is the right-looking Cholesky (Golub and Van Loan,
-Matrix Computations, 4th ed., section 4.2.5) with the upper triangle kept in
-rows, so that its inner loop runs along memory, four pivots to a pass.
+The same algebra as `wellrecords.interpolation.kernel`, on four groups of
+targets at a time, one in each lane of the registers (`lanes`). The right-hand
+sides stand beside the matrix as further columns, so that the factorisation
+solves for them as it passes: it is the right-looking Cholesky (Golub and Van
+Loan, Matrix Computations, 4th ed., section 4.2.5) on the upper triangle, four
+pivots to a pass.
 """
 
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numba import njit
 
+from wellrecords.interpolation.lanes import WIDTH, largest, load, power_of_two, root, smallest, spread, store
+
+fast: Any = njit(nogil=True, cache=True, fastmath={"contract"})
 SQRT3 = math.sqrt(3.0)
 LOG2_E = 1.0 / math.log(2.0)
 LN2_HIGH, LN2_LOW = 6.93145751953125e-1, 1.42860682030941723212e-6  # ln 2 in two parts (Cody and Waite 1980)
+ROUND = 1.5 * 2.0**52  # added to a small number, it leaves the nearest whole one in the last bits
 C2, C3, C4, C5, C6, C7, C8, C9, C10, C11, C12, C13 = (1.0 / math.factorial(n) for n in range(2, 14))
 
 
-@njit(nogil=True, cache=True, fastmath={"contract"})
-def _exponentials(x, out, bits, power, count):  # type: ignore[no-untyped-def]
-    """Exponentials of numbers of 0 or less, several at a time: 2^n exp(r), |r| < ln(2) / 2, exp(r) by its series.
-
-    `power` is `bits` seen as floats. Right to 3e-16; the library's exponential is called one number at a time.
-    """
-    for i in range(count):
-        value = max(x[i], -700.0)
-        whole = math.floor(value * LOG2_E + 0.5)
-        bits[i] = (np.int64(np.int32(whole)) + 1023) << 52
-        r = (value - whole * LN2_HIGH) - whole * LN2_LOW
-        tail = C8 + r * (C9 + r * (C10 + r * (C11 + r * (C12 + r * C13))))
-        out[i] = 1.0 + r * (1.0 + r * (C2 + r * (C3 + r * (C4 + r * (C5 + r * (C6 + r * (C7 + r * tail)))))))
-    for i in range(count):
-        out[i] *= power[i]
+@fast
+def _exponential(x):  # type: ignore[no-untyped-def]
+    """Exponential of numbers of 0 or less: 2^n exp(r), |r| < ln(2) / 2, exp(r) by its series. Right to 3e-16."""
+    x = largest(x, spread(-700.0))
+    rounded = x * LOG2_E + ROUND
+    whole = rounded - ROUND
+    r = (x - whole * LN2_HIGH) - whole * LN2_LOW
+    r2 = r * r
+    even = 1.0 + r2 * (C2 + r2 * (C4 + r2 * (C6 + r2 * (C8 + r2 * (C10 + r2 * C12)))))
+    odd = 1.0 + r2 * (C3 + r2 * (C5 + r2 * (C7 + r2 * (C9 + r2 * (C11 + r2 * C13)))))
+    return (even + r * odd) * power_of_two(rounded)
 
 
-@njit(nogil=True, cache=True, fastmath={"contract"})
-def _covariances(kind, sill, range_m, work, out, bits, power, count):  # type: ignore[no-untyped-def]
-    """Covariances at the squared distances in `work`, which is used up; `kind` is the place in covariance.KINDS."""
-    inverse = 1.0 / range_m
+@fast
+def _covariance(kind, sill, range_m, distance2):  # type: ignore[no-untyped-def]
+    """Covariance at squared distances; `kind` is the place in covariance.KINDS."""
+    scaled = root(distance2) * (1.0 / range_m)
     if kind == 2:
-        for i in range(count):
-            scaled = min(math.sqrt(work[i]) * inverse, 1.0)
-            out[i] = sill * (1.0 - 1.5 * scaled + 0.5 * scaled * scaled * scaled)
-        return
+        scaled = smallest(scaled, spread(1.0))
+        return sill * (1.0 - scaled * (1.5 - 0.5 * scaled * scaled))
     if kind == 1:
-        inverse *= SQRT3
-    for i in range(count):
-        work[i] = -math.sqrt(work[i]) * inverse
-    _exponentials(work, out, bits, power, count)
-    if kind == 1:
-        for i in range(count):
-            out[i] *= 1.0 - work[i]
-    for i in range(count):
-        out[i] *= sill
+        scaled = scaled * SQRT3
+        return sill * (1.0 + scaled) * _exponential(0.0 - scaled)
+    return sill * _exponential(0.0 - scaled)
 
 
-@njit(nogil=True, cache=True, fastmath={"contract"})
-def _factorise(upper, k):  # type: ignore[no-untyped-def]
-    """Cholesky factor in place, U^T U = C, four pivot rows in each pass over the rows below."""
+@fast
+def _factorise(rows, k):  # type: ignore[no-untyped-def]
+    """Turn (C | B) into (U | U^-T B), U^T U = C, in place."""
+    width = rows.shape[1]
     for start in range(0, k, 4):
         end = min(start + 4, k)
         for i in range(start, end):
-            inverse = 1.0 / math.sqrt(upper[i, i])
-            for j in range(i, k):
-                upper[i, j] *= inverse
+            inverse = 1.0 / root(load(rows, (i, i)))
+            for j in range(i, width):
+                store(rows, (i, j), load(rows, (i, j)) * inverse)
             for r in range(i + 1, end):
-                factor = upper[i, r]
-                for j in range(r, k):
-                    upper[r, j] -= factor * upper[i, j]
-        if end - start == 4:
-            for r in range(end, k):
-                f0, f1, f2, f3 = upper[start, r], upper[start + 1, r], upper[start + 2, r], upper[start + 3, r]
-                for j in range(r, k):
-                    upper[r, j] -= (
-                        f0 * upper[start, j]
-                        + f1 * upper[start + 1, j]
-                        + f2 * upper[start + 2, j]
-                        + f3 * upper[start + 3, j]
-                    )
+                factor = load(rows, (i, r))
+                for j in range(r, width):
+                    store(rows, (r, j), load(rows, (r, j)) - factor * load(rows, (i, j)))
+        for r in range(end, k):  # none after the last pivots, be they four or fewer
+            f0, f1 = load(rows, (start, r)), load(rows, (start + 1, r))
+            f2, f3 = load(rows, (start + 2, r)), load(rows, (start + 3, r))
+            for j in range(r, width):
+                rest = load(rows, (r, j)) - f0 * load(rows, (start, j)) - f1 * load(rows, (start + 1, j))
+                store(rows, (r, j), rest - f2 * load(rows, (start + 2, j)) - f3 * load(rows, (start + 3, j)))
 
 
-@njit(nogil=True, cache=True, fastmath={"contract"})
+@fast
+def _back_substitute(rows, slack, column, weights):  # type: ignore[no-untyped-def]
+    """Weights of the target whose right-hand side is `column`: U^-1 (U^-T c0 + slack U^-T 1)."""
+    k = len(weights)
+    for i in range(k - 1, -1, -1):
+        rest = load(rows, (i, column)) + slack * load(rows, (i, k))
+        for j in range(i + 1, k):
+            rest = rest - load(rows, (i, j)) * load(weights, (j,))
+        store(weights, (i,), rest / load(rows, (i, i)))
+
+
+@fast
 def solve_tile(  # type: ignore[no-untyped-def]
     kind,
     sill,
@@ -101,145 +103,57 @@ def solve_tile(  # type: ignore[no-untyped-def]
     out_variance,
     out_weights,
 ):
-    """Solve the systems of one tile of targets; the arguments as in `kernel.solve`."""
-    m, k = neighbours.shape
-    upper = np.empty((k, k))
-    a, b, c0, z = np.empty(k), np.empty(k), np.empty(k), np.empty(k)
-    x, y, e, v = np.empty(k), np.empty(k), np.empty(k), np.empty(k)
-    size = k * (k - 1) // 2 + 2 * k
-    work, cov, bits = np.empty(size), np.empty(size), np.empty(size, dtype=np.int64)
-    power = bits.view(np.float64)
-    for t in range(m):
-        for i in range(k):
-            p = neighbours[t, i]
-            x[i], y[i], e[i], v[i] = points[p, 0], points[p, 1], error2[p], values[p]
-        for i in range(k):
-            dx, dy = x[i] - targets[t, 0], y[i] - targets[t, 1]
-            work[i] = dx * dx + dy * dy + e[i] + target_error2[t]
-            work[k + i] = 2.0 * e[i]
-        run = 2 * k
-        for i in range(k - 1):
-            for j in range(i + 1, k):
-                dx, dy = x[i] - x[j], y[i] - y[j]
-                work[run + j - i - 1] = dx * dx + dy * dy + e[i] + e[j]
-            run += k - 1 - i
-        _covariances(kind, sill, range_m, work, cov, bits, power, run)
-        run = 2 * k
-        for i in range(k):
-            c0[i] = cov[i]
-            upper[i, i] = cov[k + i] + noise[neighbours[t, i]]
-            for j in range(i + 1, k):
-                upper[i, j] = cov[run + j - i - 1]
-            run += k - 1 - i
-        _factorise(upper, k)
-        # With U^T U = C, mean and variance need only a = U^-T c0, b = U^-T 1 and z = U^-T v.
-        for i in range(k):
-            a[i], b[i], z[i] = c0[i], 1.0, v[i]
-        for i in range(k):
-            inverse = 1.0 / upper[i, i]
-            a[i] *= inverse
-            b[i] *= inverse
-            z[i] *= inverse
-            for j in range(i + 1, k):
-                a[j] -= upper[i, j] * a[i]
-                b[j] -= upper[i, j] * b[i]
-                z[j] -= upper[i, j] * z[i]
-        explained, seen, total, drift, mean = 0.0, 0.0, 0.0, 0.0, 0.0
-        for i in range(k):
-            explained += a[i] * a[i]
-            seen += a[i] * b[i]
-            total += b[i] * b[i]
-            drift += b[i] * z[i]
-            mean += a[i] * z[i]
-        variance = sill - explained
-        slack = 0.0
-        if simple:
-            mean += known_mean * (1.0 - seen)
-        else:
-            slack = (1.0 - seen) / total
-            variance += (1.0 - seen) * slack
-            mean += slack * drift
-        out_mean[t] = mean
-        out_variance[t] = max(variance, 0.0)
-        if out_weights.shape[0] > 0:
-            for i in range(k - 1, -1, -1):
-                weight = a[i] + slack * b[i]
-                for j in range(i + 1, k):
-                    weight -= upper[i, j] * out_weights[t, j]
-                out_weights[t, i] = weight / upper[i, i]
-
-
-@njit(nogil=True, cache=True, fastmath={"contract"})
-def solve_shared_tile(  # type: ignore[no-untyped-def]
-    kind,
-    sill,
-    range_m,
-    points,
-    error2,
-    values,
-    noise,
-    targets,
-    neighbours,
-    simple,
-    known_mean,
-    out_mean,
-    out_variance,
-):
-    """Solve groups of targets that share their neighbours; the arguments as in `kernel.solve_shared`."""
+    """Solve one tile of groups; the arguments as in `kernel.solve_groups`."""
     groups, k = neighbours.shape
     members = targets.shape[1]
-    upper = np.empty((k, k))
-    v, b, c0 = np.empty(k), np.empty(k), np.empty(k)
-    x, y, e = np.empty(k), np.empty(k), np.empty(k)
-    size = k * (k - 1) // 2 + 2 * k
-    work, cov, bits = np.empty(size), np.empty(size), np.empty(size, dtype=np.int64)
-    power = bits.view(np.float64)
-    for g in range(groups):
+    zero, one = spread(0.0), spread(1.0)
+    x, y, e, own = np.empty((k, WIDTH)), np.empty((k, WIDTH)), np.empty((k, WIDTH)), np.empty((k, WIDTH))
+    target, weights, found = np.empty((3, WIDTH)), np.empty((k, WIDTH)), np.empty((2, WIDTH))
+    rows = np.empty((k, k + 2 + members, WIDTH))  # C, and beside it ones, readings and c0 of each target
+    for first in range(0, groups, WIDTH):
+        filled = min(WIDTH, groups - first)  # lanes to spare repeat the last group
+        for lane in range(WIDTH):
+            group = first + min(lane, filled - 1)
+            for i in range(k):
+                p = neighbours[group, i]
+                x[i, lane], y[i, lane], e[i, lane], own[i, lane] = points[p, 0], points[p, 1], error2[p], noise[p]
+                rows[i, k, lane], rows[i, k + 1, lane] = 1.0, values[p]
         for i in range(k):
-            p = neighbours[g, i]
-            x[i], y[i], e[i], v[i], b[i] = points[p, 0], points[p, 1], error2[p], values[p], 1.0
-            work[i] = 2.0 * e[i]
-        run = k
-        for i in range(k - 1):
+            xi, yi, ei = load(x, (i,)), load(y, (i,)), load(e, (i,))
+            store(rows, (i, i), _covariance(kind, sill, range_m, ei + ei) + load(own, (i,)))
             for j in range(i + 1, k):
-                dx, dy = x[i] - x[j], y[i] - y[j]
-                work[run + j - i - 1] = dx * dx + dy * dy + e[i] + e[j]
-            run += k - 1 - i
-        _covariances(kind, sill, range_m, work, cov, bits, power, run)
-        run = k
-        for i in range(k):
-            upper[i, i] = cov[i] + noise[neighbours[g, i]]
-            for j in range(i + 1, k):
-                upper[i, j] = cov[run + j - i - 1]
-            run += k - 1 - i
-        _factorise(upper, k)
-        # With U^T U = C, the products that are wanted are those of U^-T c0, U^-T 1 and U^-T z.
-        for i in range(k):
-            v[i] /= upper[i, i]
-            b[i] /= upper[i, i]
-            for j in range(i + 1, k):
-                v[j] -= upper[i, j] * v[i]
-                b[j] -= upper[i, j] * b[i]
-        total, drift = 0.0, 0.0
-        for i in range(k):
-            total += b[i] * b[i]
-            drift += b[i] * v[i]
-        centre = known_mean if simple else drift / total
+                dx, dy = xi - load(x, (j,)), yi - load(y, (j,))
+                store(rows, (i, j), _covariance(kind, sill, range_m, dx * dx + dy * dy + ei + load(e, (j,))))
         for t in range(members):
+            for lane in range(WIDTH):
+                group = first + min(lane, filled - 1)
+                target[0, lane], target[1, lane] = targets[group, t, 0], targets[group, t, 1]
+                target[2, lane] = target_error2[group, t]
+            xt, yt, et = load(target, (0,)), load(target, (1,)), load(target, (2,))
             for i in range(k):
-                dx, dy = x[i] - targets[g, t, 0], y[i] - targets[g, t, 1]
-                work[i] = dx * dx + dy * dy + e[i]
-            _covariances(kind, sill, range_m, work, c0, bits, power, k)
-            mean, explained, seen = centre, 0.0, 0.0
+                dx, dy = xt - load(x, (i,)), yt - load(y, (i,))
+                c0 = _covariance(kind, sill, range_m, dx * dx + dy * dy + et + load(e, (i,)))
+                store(rows, (i, k + 2 + t), c0)
+        _factorise(rows, k)
+        total, drift = zero, zero
+        for i in range(k):
+            b, v = load(rows, (i, k)), load(rows, (i, k + 1))
+            total = total + b * b
+            drift = drift + b * v
+        centre = spread(known_mean) if simple else drift / total
+        for t in range(members):
+            explained, seen, mean = zero, zero, centre
             for i in range(k):
-                c0[i] /= upper[i, i]
-                for j in range(i + 1, k):
-                    c0[j] -= upper[i, j] * c0[i]
-                mean += c0[i] * (v[i] - centre * b[i])
-                explained += c0[i] * c0[i]
-                seen += c0[i] * b[i]
-            variance = sill - explained
-            if not simple:
-                variance += (1.0 - seen) ** 2 / total
-            out_mean[g, t] = mean
-            out_variance[g, t] = max(variance, 0.0)
+                a, b, v = load(rows, (i, k + 2 + t)), load(rows, (i, k)), load(rows, (i, k + 1))
+                explained = explained + a * a
+                seen = seen + a * b
+                mean = mean + a * (v - centre * b)
+            slack = zero if simple else (one - seen) / total
+            store(found, (0,), mean)
+            store(found, (1,), largest(sill - explained + slack * (one - seen), zero))
+            for lane in range(filled):
+                out_mean[first + lane, t], out_variance[first + lane, t] = found[0, lane], found[1, lane]
+            if out_weights.shape[0] > 0:
+                _back_substitute(rows, slack, k + 2 + t, weights)
+                for lane in range(filled):
+                    out_weights[first + lane, t] = weights[:, lane]

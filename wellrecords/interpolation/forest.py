@@ -28,8 +28,8 @@ from sklearn.tree import DecisionTreeRegressor
 
 from wellrecords.interpolation.covariance import FloatArray
 from wellrecords.interpolation.distribution import SCORES
-from wellrecords.interpolation.kernel import run_tiles, thread_pool
 from wellrecords.interpolation.neighbours import IntArray
+from wellrecords.interpolation.tiling import run_tiles, thread_pool
 
 ANGLES = 6
 LEAF_VALUES = 6  # readings that stand for a leaf

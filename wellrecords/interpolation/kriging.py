@@ -24,7 +24,7 @@ from wellrecords.interpolation.covariance import Covariance, CovarianceKind, Flo
 from wellrecords.interpolation.distribution import SCORES, PredictiveDistribution, ScoreTable, Transform
 from wellrecords.interpolation.fitting import FIT_NEIGHBOURS, fit_covariance, start_covariance
 from wellrecords.interpolation.forest import Forest, features, fit_forest
-from wellrecords.interpolation.kernel import Solution, solve, solve_shared
+from wellrecords.interpolation.kernel import Solution, solve, solve_groups
 from wellrecords.interpolation.neighbours import IntArray, blocks, group_places, nearest, nearest_elsewhere
 
 FIT_ROUNDS = 3  # fits, each on readings completed anew, where any are censored
@@ -362,18 +362,19 @@ class IntervalKriging(BaseEstimator):
         flat = self._flatten(points).reshape(groups.shape)
         value, noise, _ = censoring.pool(self.covariance_, self.places_, self.sites_)
         distance, index = nearest(self.places_, flat.mean(axis=1), self.n_neighbours, self.n_jobs)
-        mean, variance = solve_shared(
+        answer = solve_groups(
             self.covariance_,
             self.places_,
             value,
             noise,
             flat,
+            np.zeros(groups.shape[:2]),
             index,
             known_mean=self.known_mean,
             n_jobs=self.n_jobs,
         )
-        sd = (np.sqrt(variance + self.covariance_.nugget) * self._local_scale(index)[:, None]).ravel()
-        mean = mean.ravel()
+        sd = (np.sqrt(answer.variance + self.covariance_.nugget) * self._local_scale(index)[:, None]).ravel()
+        mean = answer.mean.ravel()
         if self._shape is None:
             table = ScoreTable.normal(mean, sd)
         else:
