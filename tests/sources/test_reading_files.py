@@ -14,6 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
+from shapely.geometry import Point
 
 from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.sources import read_source
@@ -287,7 +288,9 @@ def test_a_sheet_that_is_not_there_is_named():
         read_workbook(workbook_bytes({"s": [["No"]]}), FileRules(sheets=("t",)), known={"no"}, file="f", source="s")
 
 
-@pytest.mark.parametrize("name", ["wells.geojson", "wells.gpkg", "wells.shp", "wells.zip", "wells.parquet"])
+@pytest.mark.parametrize(
+    "name", ["wells.geojson", "wells.gpkg", "wells.shp", "wells.zip", "folder.zip", "wells.parquet"]
+)
 def test_map_files(tmp_path, name):
     frame = gpd.GeoDataFrame(
         {"No": ["1", "2"], "Depth": ["305", None]},
@@ -302,7 +305,8 @@ def test_map_files(tmp_path, name):
         with zipfile.ZipFile(path, "w") as archive:
             for part in tmp_path.glob("wells.*"):
                 if part.suffix != ".zip":
-                    archive.write(part, part.name)
+                    archive.write(part, f"state/{part.name}" if name == "folder.zip" else part.name)
+            archive.writestr("__MACOSX/._wells.shp", b"what a packer adds for itself")
     else:
         frame.to_crs("EPSG:4326" if name.endswith("geojson") else "EPSG:26919").to_file(path)
     raw = read_source(path, layout(kind="geometry"))
@@ -314,6 +318,15 @@ def test_map_files(tmp_path, name):
     ).to_crs("EPSG:26919")
     assert back.x.tolist() == pytest.approx([412_000.25, 413_000], abs=0.01)
     assert raw.file_row.tolist() == [1, 2]
+
+
+def test_the_first_of_several_layers_is_read_and_the_others_are_named(tmp_path):
+    for number, layer in enumerate(("wells", "springs")):
+        frame = gpd.GeoDataFrame({"No": [str(number)], "Depth": ["5"]}, geometry=[Point(-70, 45)], crs="EPSG:4326")
+        frame.to_file(tmp_path / "a.gpkg", layer=layer)
+    raw = read_source(tmp_path / "a.gpkg", layout(kind="geometry"))
+    assert raw.table["No"].tolist() == ["0"]
+    assert "(wells, springs)" in raw.notes[0]
 
 
 @pytest.mark.parametrize(

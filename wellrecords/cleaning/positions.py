@@ -158,7 +158,7 @@ def _way(
         digits_m, mend = places["error_m"].to_numpy(), places["mend"].to_numpy(dtype=object)
     elif rules.kind == "geometry":
         x, y = (parse_angles(texts)["degrees"].to_numpy(copy=True) for texts in (x_texts, y_texts))
-        if findings.raw.crs is not None:
+        if findings.raw.crs or rules.crs:
             x, y = (pd.to_numeric(text, errors="coerce").to_numpy(dtype=float) for text in (x_texts, y_texts))
     else:
         decimal = findings.layout.file.decimal
@@ -227,7 +227,7 @@ def _systems(rules: PositionRules, findings: Findings, asked: np.ndarray) -> lis
     if rules.kind == "projected":
         return [(str(rules.crs), asked)]
     if rules.kind == "geometry":
-        return [(findings.raw.crs or DATUM_CRS[rules.datum], asked)]
+        return [(findings.raw.crs or rules.crs or DATUM_CRS[rules.datum], asked)]
     datums = _datums(rules, findings, asked)
     if rules.kind == "degrees":
         return [(DATUM_CRS[datum], datums == datum) for datum in DATUM_CRS if (datums == datum).any()]

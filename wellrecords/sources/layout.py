@@ -43,7 +43,7 @@ class PositionRules(Rules):
     kind : {"degrees", "projected", "utm", "geometry", "land_grid", "parcel"}
         `degrees`: `x` longitude, `y` latitude, in any notation; `projected`:
         easting and northing in `crs`; `utm`: with `zone`; `geometry`: the
-        file's own points; `land_grid`: section, township and range by the
+        file's own points, in `crs` where it does not say its own; `land_grid`: section, township and range by the
         user's section layer; `parcel`: by the user's parcel layer.
     x, y : tuple of str
         Columns of longitude and latitude, or of easting and northing.

@@ -41,6 +41,8 @@ def read_map_file(path: str | Path, *, layer: str | None, file: str) -> RawTable
         raise WellRecordsError(msg) from error
     crs, table = None, pd.DataFrame(frame)
     notes: tuple[str, ...] = ()
+    if layer is None and len(others := _layers(path)) > 1:
+        notes = (f"read was the first of its layers ({', '.join(others)}); another is named under [file] as layer",)
     if isinstance(frame, gpd.GeoDataFrame):
         crs = frame.crs.to_string() if frame.crs is not None else None
         table = table.drop(columns=frame.geometry.name)
@@ -48,7 +50,7 @@ def read_map_file(path: str | Path, *, layer: str | None, file: str) -> RawTable
         shapes = points.notna() & ~points.is_empty & (points.geom_type != "Point")
         if shapes.any():
             points = points.where(~shapes, points.representative_point())
-            notes = (f"{counted(int(shapes.sum()), 'shape')} without a point of its own: a point inside was taken",)
+            notes += (f"{counted(int(shapes.sum()), 'shape')} without a point of its own: a point inside was taken",)
         usable = points.notna() & ~points.is_empty
         for name, values in ((POINT_X, points[usable].x), (POINT_Y, points[usable].y)):
             table[name] = values.reindex(table.index)
@@ -63,7 +65,14 @@ def _read(path: str | Path, layer: str | None) -> pd.DataFrame:
         if b"geo" in (pq.read_schema(path).metadata or {}):
             return gpd.read_parquet(path)
         return pd.read_parquet(path)
-    return gpd.read_file(path, layer=layer) if layer else gpd.read_file(path)
+    return gpd.read_file(path, layer=layer or next(iter(_layers(path)), None))
+
+
+def _layers(path: str | Path) -> list[str]:
+    """Return the names of the layers of a GeoPackage; other files hold one."""
+    if not str(path).lower().endswith(".gpkg"):
+        return []
+    return [str(name) for name in gpd.list_layers(path)["name"]]
 
 
 def column_text(column: pd.Series) -> pd.Series:

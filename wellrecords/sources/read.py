@@ -61,8 +61,8 @@ def read_table(path: Path, layout: Layout | None, part: PartRules | None = None)
     source = layout.name if layout else "?"
     rules = layout.file if layout else None
     name, ending = path.name, path.suffix.lower()
-    if ending == ".zip" and _holds_shapefile(path):
-        return read_map_file(f"zip://{path}", layer=None, file=name)
+    if ending == ".zip" and (inside := _shapefile_in(path)):
+        return read_map_file(f"/vsizip/{path.resolve().as_posix()}/{inside}", layer=None, file=name)
     if ending in MAP_ENDINGS:
         return read_map_file(path, layer=rules.layer if rules and part is None else None, file=name)
     data, ending = _bytes(path, ending)
@@ -89,13 +89,28 @@ def _known(layout: Layout | None, part: PartRules | None) -> set[str] | None:
     return None if layout is None else layout.known_names()
 
 
-def _holds_shapefile(path: Path) -> bool:
+def _shapefile_in(path: Path) -> str | None:
+    """Return the Shapefile in a zip file, None where it holds none."""
     try:
         with zipfile.ZipFile(path) as archive:
-            return any(name.lower().endswith(".shp") for name in archive.namelist())
+            names = _own_names(archive, (".shp",))
     except zipfile.BadZipFile as error:
         msg = f"{path.name} is no whole zip file. Get it again."
         raise WellRecordsError(msg) from error
+    return _only(names, path.name, "Shapefiles") if names else None
+
+
+def _own_names(archive: zipfile.ZipFile, endings: tuple[str, ...]) -> list[str]:
+    """Return the members with one of the endings, without what a packer adds for itself (._name, __MACOSX)."""
+    names = [name for name in archive.namelist() if Path(name).suffix.lower() in endings]
+    return [name for name in names if not Path(name).name.startswith(".") and "__MACOSX" not in name]
+
+
+def _only(names: list[str], file: str, what: str) -> str:
+    if len(names) != 1:
+        msg = f"{file} holds {len(names)} {what}; it must hold one. Unpack it and give the one you mean."
+        raise WellRecordsError(msg)
+    return names[0]
 
 
 def _bytes(path: Path, ending: str) -> tuple[bytes, str]:
@@ -110,11 +125,6 @@ def _bytes(path: Path, ending: str) -> tuple[bytes, str]:
             raise WellRecordsError(msg) from error
     if ending == ".zip":
         with zipfile.ZipFile(path) as archive:
-            names = [
-                name for name in archive.namelist() if Path(name).suffix.lower() in TEXT_ENDINGS + WORKBOOK_ENDINGS
-            ]
-            if len(names) != 1:
-                msg = f"{path.name} holds {len(names)} tables; it must hold one. Unpack it and give the one you mean."
-                raise WellRecordsError(msg)
-            return archive.read(names[0]), Path(names[0]).suffix.lower()
+            name = _only(_own_names(archive, TEXT_ENDINGS + WORKBOOK_ENDINGS), path.name, "tables")
+            return archive.read(name), Path(name).suffix.lower()
     return data, ending

@@ -18,7 +18,7 @@ from wellrecords.errors import WellRecordsError
 from wellrecords.sources.layout import FileRules
 from wellrecords.sources.raw import HEADER_WITHIN, Header, RawTable, find_header, lay_out
 
-DELIMITERS = (",", ";", "\t", "|")
+DELIMITERS = (",", ";", "\t", "|", "^", "~")
 _UNDEFINED_IN_CP1252 = b"\x81\x8d\x8f\x90\x9d"
 _SNIFF_BYTES = 200_000
 
