@@ -406,8 +406,7 @@ class IntervalKriging(BaseEstimator):
         """Return the distance in metres to the farthest place that a prediction leans on, shape (m,)."""
         check_is_fitted(self, "residuals_")
         flat = self._flatten(check_coordinates(coordinates))
-        farthest = min(self.n_neighbours, self.places_.count)
-        return self.places_.tree.query(flat, k=[farthest], workers=self.n_jobs)[0][:, 0]
+        return nearest(self.places_, flat, self.n_neighbours, self.n_jobs)[0][:, -1]
 
     def wells_within(self, coordinates: npt.ArrayLike, reach_m: float, at_most: int) -> IntArray:
         """Count the wells within a distance, up to `at_most`, shape (m,)."""

@@ -18,7 +18,13 @@ from scipy.spatial import cKDTree
 
 from wellrecords.interpolation.covariance import FloatArray
 
+try:
+    from wellrecords.interpolation.search import Leaves
+except ImportError:  # numba is optional
+    Leaves = None  # type: ignore[assignment,misc]
+
 IntArray = npt.NDArray[np.intp]
+TIES = 8  # places as far away as the last that count, among which scipy's tree must not choose
 
 
 @dataclass(frozen=True)
@@ -45,8 +51,13 @@ class Places:
         return len(self.coordinates)
 
     @cached_property
+    def leaves(self) -> Leaves:
+        """Index of the places for the compiled search."""
+        return Leaves.of(self.coordinates)
+
+    @cached_property
     def tree(self) -> cKDTree:
-        """Index of the places."""
+        """Index of the places where numba is not installed."""
         return cKDTree(self.coordinates)
 
     def per_place(self, per_well: FloatArray) -> FloatArray:
@@ -75,15 +86,19 @@ def group_places(coordinates: FloatArray, position_error_m: FloatArray) -> Place
 
 
 def nearest(places: Places, coordinates: FloatArray, count: int, n_jobs: int = 1) -> tuple[FloatArray, IntArray]:
-    """Find the nearest places of each point.
+    """Find the nearest places of each point; of equally far ones, as on a lattice, those of lower number.
 
     Returns
     -------
     distance_m, index : ndarrays of shape (m, min(count, p))
     """
     count = min(count, places.count)
-    distance, index = places.tree.query(coordinates, k=np.arange(1, count + 1), workers=n_jobs)
-    return distance, index
+    if Leaves is not None:
+        return places.leaves.nearest(coordinates, count, n_jobs)
+    wider = min(count + TIES, places.count)
+    distance, index = places.tree.query(coordinates, k=np.arange(1, wider + 1), workers=n_jobs)
+    order = np.lexsort((index, distance), axis=1)[:, :count]
+    return np.take_along_axis(distance, order, axis=1), np.take_along_axis(index, order, axis=1)
 
 
 def blocks(places: Places, block_m: float) -> IntArray:
