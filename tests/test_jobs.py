@@ -11,9 +11,12 @@ from shapely.geometry import LineString, Point, box
 from wellrecords import jobs, terminal
 from wellrecords.bid import Bid, NoBid
 from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.lot_files import lot_at, read_lots
+from wellrecords.placing import SitePlans, ask, site, site_plans, sitings_geojson
 from wellrecords.report.folder import summary
 from wellrecords.settings import load_settings
 from wellrecords.simulation import RegionSettings, as_canonical, simulate_region
+from wellrecords.siting import SitingFiles
 
 SETTINGS = """
 [region]
@@ -92,7 +95,7 @@ def plan(lot, lot_id="near", field="drain_field"):
 
 @pytest.fixture(scope="module")
 def done(wells, lots, settings):
-    return jobs.run_jobs(wells[0], lots, settings, wells[1])
+    return jobs.run_jobs(wells[0], ask(lots, settings.site_plans), settings, wells[1])
 
 
 def test_each_lot_is_answered_in_order(done, lots):
@@ -176,43 +179,83 @@ def test_a_polygon_with_a_site_plan_is_sited(done, settings):
     assert (thirsty.siting, far.siting) == (None, None)
 
 
+def test_the_lot_is_estimated_and_priced_at_its_best_place(done, settings, wells):
+    """Trench, rig's way and pad are one money on the plan, in the bid and in the price book."""
+    near, thirsty, _ = done
+    best = near.siting.candidates.iloc[0]
+    assert (near.estimate.longitude, near.estimate.latitude) == (best["longitude"], best["latitude"])
+    assert near.estimate.lot_id == "near"
+    taken = near.bid.quantities
+    assert taken.loc[taken["served"] > 0, "trench_ft"].unique() == pytest.approx([best["trench_ft"]])
+    assert taken["access_ft"].unique() == pytest.approx([best["access_ft"]])
+    unit = {line.key: line.unit_cost_usd for line in settings.price_book.lines}
+    assert best["cost_usd"] == pytest.approx(unit["trench"] * best["trench_ft"] + unit["rig_way"] * best["access_ft"])
+    assert best["expected_cost_usd"] == near.bid.total_quantiles["mean"]
+    assert near.siting.candidates["net_usd"].is_monotonic_increasing
+    assert any("Priced for the best place on the site plan" in note for note in near.bid.notes)
+    # A lot without places is priced by the settings, and says so.
+    taken = thirsty.bid.quantities
+    assert taken.loc[taken["served"] > 0, "trench_ft"].unique() == [settings.water_system.run_to_house_ft]
+    assert any("No place on the lot is chosen: 100 ft of trench" in note for note in thirsty.bid.notes)
+
+
+def test_the_records_are_asked_about_each_place_of_a_lot(lots, settings, done):
+    asked = ask(lots, settings.site_plans)
+    places = len(done[0].siting.candidates)
+    assert places > 1
+    assert asked.lot.tolist() == [0] * places + [1, 2]
+    assert list(asked.points["lot_id"]) == ["near"] * places + ["thirsty", "far"]
+    assert all(lots.geometry.iloc[0].covers(point) for point in asked.points.geometry[:places])
+
+
+def test_a_price_stands_in_one_file(tmp_path, request, settings):
+    sample = request.config.rootpath / "sample_records"
+    file = tmp_path / "setbacks.toml"
+    file.write_text((sample / "setbacks.toml").read_text() + "trench_usd_per_ft = 28\n")
+    with pytest.raises(ProblemsError, match=r"in the setbacks file and in the price book.*take it out of the setbacks"):
+        site_plans(SitingFiles(setbacks=file, site_plans=settings.site_plans.file), None, settings.price_book)
+    # Without a price book the setbacks file may hold it.
+    plans = site_plans(SitingFiles(setbacks=file, site_plans=settings.site_plans.file))
+    assert plans.setbacks.costs.trench_usd_per_ft == 28
+
+
 def test_a_lot_without_a_drawn_feature_is_passed_over(lots, settings):
     other = lots.iloc[[0]].assign(lot_id="bare")
-    assert jobs.site(other, settings.site_plans) == {}
-    assert jobs.site(lots, None) == {}
+    assert site(other, settings.site_plans) == {}
+    assert site(lots, None) == {}
 
 
 def test_terrain_gives_the_places_their_slope(request, settings):
     sample = request.config.rootpath / "sample_records"
-    lots = jobs.read_lots(sample / "lots.geojson", ["L-104"])
-    plans = jobs.SitePlans(
+    lots = read_lots(sample / "lots.geojson", ["L-104"])
+    plans = SitePlans(
         sample / "plan.geojson",
         plan(lots.geometry.iloc[0], "L-104"),
         settings.site_plans.setbacks,
         sample / "terrain.tif",
     )
-    places = jobs.site(lots, plans)["L-104"].candidates
+    places = site(lots, plans)["L-104"].candidates
     assert places["elevation_ft"].notna().all()
     assert places["slope_percent"].between(0.5, 30).all()
 
 
 def test_a_fault_of_a_plan_is_told_with_its_file(lots, settings):
     file = settings.site_plans.file
-    plans = jobs.SitePlans(file, plan(lots.geometry.iloc[0], field="duck pond"), settings.site_plans.setbacks)
+    plans = SitePlans(file, plan(lots.geometry.iloc[0], field="duck pond"), settings.site_plans.setbacks)
     with pytest.raises(ProblemsError) as caught:
-        jobs.site(lots, plans)
+        site(lots, plans)
     assert [(problem.value, problem.file) for problem in caught.value.problems] == [("duck pond", str(file))]
 
 
 def test_ground_and_places_go_to_one_file(done, tmp_path):
     file = tmp_path / "places.geojson"
-    file.write_text(jobs.sitings_geojson([done[0].siting]))
+    file.write_text(sitings_geojson([done[0].siting]))
     back = gpd.read_file(file)
     ground, places = back[back["what"] == "ground"], back[back["what"] == "place"]
     assert list(places["rank"]) == list(done[0].siting.candidates["rank"])
     # Places stand on the ground, its edge included.
     assert max(ground.geometry.iloc[0].distance(place) for place in places.geometry) < 1e-9
-    assert jobs.sitings_geojson([]).startswith("{")
+    assert sitings_geojson([]).startswith("{")
 
 
 def write_lots(path, lots):
@@ -222,16 +265,16 @@ def write_lots(path, lots):
 
 def test_lots_are_read_back_and_chosen_by_name(tmp_path, lots):
     file = write_lots(tmp_path / "lots.geojson", lots)
-    assert list(jobs.read_lots(file)["lot_id"]) == list(lots["lot_id"])
-    assert list(jobs.read_lots(file, ["far"])["lot_id"]) == ["far"]
+    assert list(read_lots(file)["lot_id"]) == list(lots["lot_id"])
+    assert list(read_lots(file, ["far"])["lot_id"]) == ["far"]
     with pytest.raises(WellRecordsError, match=r"no lot gone.*near, thirsty, far"):
-        jobs.read_lots(file, ["gone"])
+        read_lots(file, ["gone"])
 
 
 def test_faulty_lots_are_told_together(tmp_path, lots):
     faulty = lots.assign(lot_id=["a", "a", None], persons=[-1.0, 2.0, 2.0])
     with pytest.raises(ProblemsError) as caught:
-        jobs.read_lots(write_lots(tmp_path / "lots.geojson", faulty))
+        read_lots(write_lots(tmp_path / "lots.geojson", faulty))
     assert {problem.what for problem in caught.value.problems} == {
         "two lots have one name",
         "the lot has no name",
@@ -243,16 +286,16 @@ def test_a_file_that_is_no_map_is_an_expected_error(tmp_path):
     file = tmp_path / "lots.geojson"
     file.write_text("lots")
     with pytest.raises(WellRecordsError, match=r"cannot be read as a map of lots\. Next:") as caught:
-        jobs.read_lots(file)
+        read_lots(file)
     assert "river" not in str(caught.value), "the reader's drivers are told"
     with pytest.raises(WellRecordsError, match=r"There is no lots file .*Next:"):
-        jobs.read_lots(tmp_path / "absent.geojson")
+        read_lots(tmp_path / "absent.geojson")
 
 
 @pytest.mark.parametrize("place", [(200.0, 45.0), (45.0, 95.0), (float("nan"), 45.0)])
 def test_a_place_off_the_earth_is_refused(place):
     with pytest.raises(WellRecordsError, match="longitude first"):
-        jobs.lot_at(*place)
+        lot_at(*place)
 
 
 def test_a_wrong_key_in_any_table_is_named(tmp_path):

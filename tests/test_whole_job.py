@@ -11,7 +11,9 @@ from pyproj import Transformer
 
 from wellrecords import jobs
 from wellrecords.bid import Bid, NoBid
+from wellrecords.lot_files import read_lots
 from wellrecords.lots import draw_lot_estimates
+from wellrecords.placing import ask
 from wellrecords.refresh import refresh
 from wellrecords.settings import load_settings
 from wellrecords.simulation import depth_to_target_ft
@@ -124,9 +126,10 @@ def test_every_row_is_accounted_for(refreshed):
 
 @pytest.fixture(scope="module")
 def sample_jobs(settings, refreshed):
-    lots = jobs.read_lots(settings.part("lots", jobs.LotsSettings).file)
+    lots = read_lots(settings.part("lots", jobs.LotsSettings).file)
+    common = jobs.job_settings(settings)
     wells, zones = read_wells(settings.region.store), read_table(settings.region.store, "water_zones")
-    return {job.lot_id: job for job in jobs.run_jobs(wells, lots, jobs.job_settings(settings), zones)}
+    return {job.lot_id: job for job in jobs.run_jobs(wells, ask(lots, common.site_plans), common, zones)}
 
 
 def test_the_five_lots_are_answered_as_their_ground_is(sample_jobs):

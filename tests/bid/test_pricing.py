@@ -9,7 +9,18 @@ from hypothesis import strategies as st
 from invented_lot import FakeEstimate, invented_draws
 from pydantic import ValidationError
 
-from wellrecords.bid import OUTCOMES, Bid, BidSettings, NoBid, PriceBook, PriceLine, load_price_book, price_bid
+from wellrecords.bid import (
+    OUTCOMES,
+    Bid,
+    BidSettings,
+    NoBid,
+    PriceBook,
+    PriceLine,
+    WellPlace,
+    load_price_book,
+    price_bid,
+    unit_cost_of,
+)
 from wellrecords.construction import ConstructionSettings
 from wellrecords.demand import DemandSettings
 from wellrecords.errors import WellRecordsError
@@ -19,7 +30,9 @@ SAMPLE = load_price_book(Path(__file__).parents[2] / "sample_records" / "price_b
 ESTIMATE = FakeEstimate(invented_draws())
 
 
-def priced(estimate=ESTIMATE, *, demand=None, construction=None, water=None, book=SAMPLE, **settings) -> Bid:
+def priced(
+    estimate=ESTIMATE, *, demand=None, construction=None, water=None, book=SAMPLE, place=None, **settings
+) -> Bid:
     bid = price_bid(
         estimate,
         demand or DemandSettings(persons=4),
@@ -27,6 +40,7 @@ def priced(estimate=ESTIMATE, *, demand=None, construction=None, water=None, boo
         water or WaterSystemSettings(),
         book,
         BidSettings(**settings),
+        place,
     )
     assert isinstance(bid, Bid)
     return bid
@@ -42,6 +56,29 @@ def test_line_costs_add_up_to_the_total():
     assert (BID.line_costs >= 0).all().all()
     assert (BID.quantities.drop(columns=["pumping_level_ft"]) >= 0).all().all()
     assert np.isfinite(BID.quantities.to_numpy()).all()
+
+
+def test_the_place_on_the_lot_is_taken_off_and_priced():
+    """40 ft of trench for 100, 60 ft of way, 10 % of slope: at 16, 6 and 40 dollars a unit, worked by hand."""
+    there = priced(place=WellPlace(trench_ft=40.0, access_ft=60.0, slope_percent=10.0))
+    served = BID.quantities["served"].mean()
+    cost, before = (bid.lines.set_index("line")["cost_usd_mean"] for bid in (there, BID))
+    assert cost["trench"] == pytest.approx(40 * 16 * served, rel=0.03)
+    assert cost["trench"] / before["trench"] == pytest.approx(0.4)
+    assert cost["rig_way"] == pytest.approx(60 * 6, rel=0.03)
+    assert cost["rig_pad"] == pytest.approx(10 * 40)
+    assert (before["rig_way"], before["rig_pad"]) == (0.0, 0.0)
+    assert there.quantities["cable_ft"].median() == BID.quantities["cable_ft"].median() - 60
+    assert "Priced for the best place on the site plan: 40 ft of trench, 60 ft of way" in there.notes[-1]
+    assert "No place on the lot is chosen: 100 ft of trench" in BID.notes[-1]
+    nothing_known = priced(place=WellPlace())
+    assert nothing_known.total_usd.tolist() == BID.total_usd.tolist()
+    assert "100 ft of trench (taken, since none was found), no way for the rig" in nothing_known.notes[-1]
+    assert (unit_cost_of(SAMPLE, "trench_ft"), unit_cost_of(SAMPLE, "pump"), unit_cost_of(SAMPLE, "gold")) == (
+        16,
+        650,
+        None,
+    )
 
 
 def test_a_bid_of_one_line_worked_by_hand():

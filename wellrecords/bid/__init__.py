@@ -6,9 +6,9 @@ costs, `spread` says what drives them, `options` compares what may be agreed
 for a hole that is short at the limit.
 """
 
-from wellrecords.bid.model import OUTCOMES, Bid, BidSettings, NoBid
+from wellrecords.bid.model import OUTCOMES, Bid, BidSettings, NoBid, WellPlace
 from wellrecords.bid.options import compare_options, stopping_options
-from wellrecords.bid.price_book import PriceBook, PriceLine, cost_lines, load_price_book, spread_costs
+from wellrecords.bid.price_book import PriceBook, PriceLine, cost_lines, load_price_book, spread_costs, unit_cost_of
 from wellrecords.bid.pricing import price_bid
 from wellrecords.bid.risk import chance_of_loss, expected_loss_usd, per_foot_price_usd, price_at_risk, price_table
 from wellrecords.bid.spread import drivers_of_spread, explained_variance
@@ -20,6 +20,7 @@ __all__ = [
     "NoBid",
     "PriceBook",
     "PriceLine",
+    "WellPlace",
     "chance_of_loss",
     "compare_options",
     "cost_lines",
@@ -33,4 +34,5 @@ __all__ = [
     "price_table",
     "spread_costs",
     "stopping_options",
+    "unit_cost_of",
 ]

@@ -17,7 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from wellrecords.construction.stopping import OUTCOMES
 
-__all__ = ["OUTCOMES", "Bid", "BidSettings", "NoBid"]
+__all__ = ["OUTCOMES", "Bid", "BidSettings", "NoBid", "WellPlace"]
 
 
 class BidSettings(BaseModel):
@@ -60,6 +60,27 @@ class BidSettings(BaseModel):
 
 
 @dataclass(frozen=True)
+class WellPlace:
+    """Where on its lot the hole is to stand, as far as that costs money.
+
+    Parameters
+    ----------
+    trench_ft : float or None
+        Water line from the well to the house. None: not known, and
+        `run_to_house_ft` of the water system is taken.
+    access_ft : float or None
+        Way of the rig from the nearest road or driveway. None: not known,
+        and no way is made.
+    slope_percent : float or None
+        Of the ground, for the pad. None: not known, and taken as level.
+    """
+
+    trench_ft: float | None = None
+    access_ft: float | None = None
+    slope_percent: float | None = None
+
+
+@dataclass(frozen=True)
 class NoBid:
     """No bid can be given; `reason` says why in a plain sentence."""
 
@@ -81,6 +102,7 @@ class Bid:
     settings : BidSettings
     quantities : DataFrame, n rows
         One row a draw; one numeric column a quantity, units in the names.
+        Among them `trench_ft`, `access_ft` and `slope_percent` of the place.
     outcome : ndarray of str, shape (n,)
         How each draw ended, one of `OUTCOMES`.
     line_costs : DataFrame, n rows

@@ -140,6 +140,20 @@ def load_price_book(path: str | Path) -> PriceBook:
         raise ProblemsError(problems, "The price book cannot be used") from error
 
 
+def unit_cost_of(book: PriceBook, quantity: str) -> float | None:
+    """Return what a unit of a quantity costs, all its lines together; None where no line prices it by one figure.
+
+    Parameters
+    ----------
+    book : PriceBook
+    quantity : str
+        Such as ``trench_ft``.
+    """
+    costs = [line.unit_cost_usd for line in book.lines if line.quantity == quantity]
+    single = [cost for cost in costs if not isinstance(cost, dict)]
+    return sum(single) if single else None
+
+
 def cost_lines(quantities: pd.DataFrame, book: PriceBook) -> pd.DataFrame:
     """Return the cost of each line of each draw, every unit cost at its mean.
 

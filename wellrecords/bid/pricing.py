@@ -7,7 +7,7 @@ from typing import Any, Literal, Protocol
 import numpy as np
 import pandas as pd
 
-from wellrecords.bid.model import Bid, BidSettings, NoBid
+from wellrecords.bid.model import Bid, BidSettings, NoBid, WellPlace
 from wellrecords.bid.price_book import PriceBook, cost_lines, spread_costs
 from wellrecords.bid.risk import chance_of_loss, expected_loss_usd, per_foot_price_usd, price_at_risk
 from wellrecords.bid.spread import drivers_of_spread
@@ -61,6 +61,7 @@ def price_bid(
     water_system: WaterSystemSettings,
     price_book: PriceBook,
     settings: BidSettings,
+    place: WellPlace | None = None,
 ) -> Bid | NoBid:
     """Price a lot.
 
@@ -76,6 +77,9 @@ def price_bid(
     water_system : WaterSystemSettings
     price_book : PriceBook
     settings : BidSettings
+    place : WellPlace, optional
+        Where on the lot the hole is to stand; its trench, the rig's way and
+        the pad are then taken off. None: the water system's own settings.
 
     Returns
     -------
@@ -107,6 +111,8 @@ def price_bid(
         least_usable_gpm=usable_gpm,
         random_state=settings.random_state,
     )
+    if place is not None and place.trench_ft is not None:
+        water_system = water_system.model_copy(update={"run_to_house_ft": place.trench_ft})
     outcome = drilled["outcome"].to_numpy(dtype=str)
     level_unknown = np.isnan(water)
     wells = design_wells(
@@ -127,6 +133,8 @@ def price_bid(
     )
     quantities = pd.concat([drilled[["yield_gpm", "drilled_yield_gpm", "fracturing"]], wells, system], axis=1)
     quantities.insert(0, "job", 1.0)
+    for name in ("access_ft", "slope_percent"):
+        quantities[name] = (getattr(place, name) if place else None) or 0.0
 
     at_mean_costs = cost_lines(quantities, price_book)
     line_costs = spread_costs(at_mean_costs, price_book, settings.random_state)
@@ -159,7 +167,10 @@ def price_bid(
         outcomes={name: float(np.mean(outcome == name)) for name in OUTCOMES},
         least_usable_gpm=usable_gpm,
         chance_of_screen=float(wells["screened"].mean()),
-        notes=_notes(estimate, quantities, need, level_unknown=bool(level_unknown.any())),
+        notes=(
+            *_notes(estimate, quantities, need, level_unknown=bool(level_unknown.any())),
+            _place_note(place, water_system.run_to_house_ft),
+        ),
     )
 
 
@@ -272,6 +283,20 @@ def _per_foot(
         "per_foot_bill_quantiles": _summary(bill, settings),
         "per_foot_chance_of_loss": float(np.mean(hole > bill)),
     }
+
+
+def _place_note(place: WellPlace | None, run_ft: float) -> str:
+    """Say which run of the water line, way of the rig and pad are priced, and which are not known."""
+    if place is None:
+        return (
+            f"No place on the lot is chosen: {run_ft:,.0f} ft of trench from the well to the house are reckoned with, "
+            "and no way or pad for the rig."
+        )
+    trench = f"{run_ft:,.0f} ft of trench" + (" (taken, since none was found)" if place.trench_ft is None else "")
+    way = "no way for the rig, which none was found for" if place.access_ft is None else None
+    way = way or f"{place.access_ft:,.0f} ft of way for the rig"
+    slope = "" if place.slope_percent is None else f", a pad on ground of {place.slope_percent:.0f}% slope"
+    return f"Priced for the best place on the site plan: {trench}, {way}{slope}."
 
 
 def _notes(

@@ -83,12 +83,12 @@ def site(
     The setbacks file and the site plans of the settings ([siting]) say what
     to keep away from; only what is drawn on the plan is kept away from.
     """
-    from wellrecords import jobs
+    from wellrecords import jobs, placing
 
     settings = load(settings_file)
     if save is not None:
         check_file(save)
-    plans = jobs.site_plans(settings.part("siting", jobs.SitingFiles), settings.region.terrain)
+    plans = jobs.job_settings(settings).site_plans
     if plans is None:
         msg = (
             f"The settings {settings_file} name no setbacks and site plans. "
@@ -96,10 +96,10 @@ def site(
         )
         raise WellRecordsError(msg)
     chosen = _lots(settings, lots, lot)
-    sitings = jobs.site(chosen, plans)
+    sitings = placing.site(chosen, plans)
     show_sitings(sitings.values(), [name for name in chosen["lot_id"] if name not in sitings])
     if save is not None:
-        write_whole(save, jobs.sitings_geojson(sitings.values()).encode())
+        write_whole(save, placing.sitings_geojson(sitings.values()).encode())
         typer.echo(f"Written: {save}")
 
 
@@ -177,13 +177,13 @@ def _settings_lots(settings: Settings) -> Path | None:
 
 
 def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None) -> gpd.GeoDataFrame:
-    from wellrecords import jobs
+    from wellrecords import lot_files
 
     file = lots_file or _settings_lots(settings)
     if file is None:
         msg = "No lot is named. Next: give --at=LON,LAT or --lots FILE, or set [lots] file in the settings."
         raise WellRecordsError(msg)
-    return jobs.read_lots(file, lot_ids or ())
+    return lot_files.read_lots(file, lot_ids or ())
 
 
 def _run(
@@ -196,11 +196,13 @@ def _run(
     max_depth_ft: float | None,
 ) -> list[LotJob]:
     from wellrecords import jobs
+    from wellrecords.lot_files import lot_at
     from wellrecords.lots import wells_box
+    from wellrecords.placing import ask
     from wellrecords.store import read_manifest, read_table, read_wells
 
     common = jobs.job_settings(settings)
-    lots = jobs.lot_at(*place_of(at, settings.region)) if at is not None else _lots(settings, lots_file, lot_ids)
+    lots = lot_at(*place_of(at, settings.region)) if at is not None else _lots(settings, lots_file, lot_ids)
     for name, option, value in (
         ("target_yield_gpm", "--target-gpm", target_gpm),
         ("max_depth_ft", "--max-depth-ft", max_depth_ft),
@@ -210,14 +212,15 @@ def _run(
                 msg = f"{option} must be above 0, not {value:g}. Next: give a number above 0, or leave the option out."
                 raise WellRecordsError(msg)
             lots[name] = value
+    asked = ask(lots, common.site_plans)
     box = None
     if read_manifest(settings.region.store)["rows"]["wells"] > common.estimate.wells_per_fit:
-        common, box = common.by_tile(), wells_box(lots)
+        common, box = common.by_tile(), wells_box(asked.points)
     wells = read_wells(settings.region.store, bbox=box)
     zones = read_table(settings.region.store, "water_zones")
     with progress() as tell:
         tell("estimating and pricing", 0, 1)
-        done = jobs.run_jobs(wells, lots, common, zones)
+        done = jobs.run_jobs(wells, asked, common, zones)
         tell("estimating and pricing", 1, 1)
     return done
 

@@ -24,7 +24,7 @@ from wellrecords.lots.words import lot_notes, plain_words, technical_words
 QUANTITIES = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
 CURVE_STEP_FT = 10.0
 TARGETS, HOLES = 1, 2
-"""Streams of a lot's random numbers."""
+"""Streams of random numbers, the same for every lot: two lots then differ by their ground alone, not by luck."""
 SHOWN_NEIGHBOURS = 40
 NEIGHBOUR_COLUMNS = [*SHOWN_COLUMNS[:3], "distance_m", "weight", *SHOWN_COLUMNS[3:]]
 
@@ -170,7 +170,7 @@ def _draw_target(drawn: _Drawn, lot: int, level: np.ndarray) -> None:
     evidence, settings = drawn.evidence, drawn.asked[lot]
     assert drawn.laws is not None
     law, gpm, n = drawn.laws.take(np.array([lot])), settings.target_yield_gpm, len(level)
-    rng = np.random.default_rng((settings.random_state, TARGETS, *evidence.places.seed(lot)))
+    rng = np.random.default_rng((settings.random_state, TARGETS))
     shallowest = rng.choice(evidence.shallow_ft[lot], n)
     target = np.maximum(drawn.start[lot] + law.feet_to(gpm, level)[0], shallowest)
     if evidence.gravels is not None:
@@ -442,7 +442,7 @@ def _yields(drawn: _Drawn, lot: int) -> _Yields:
         in_gravel=drawn.in_gravel[lot],
         gravels=drawn.evidence.gravels,
         settings=settings,
-        seed=(settings.random_state, HOLES, *drawn.evidence.places.seed(lot)),
+        seed=(settings.random_state, HOLES),
     )
 
 

@@ -12,8 +12,6 @@ from pyproj import CRS, Transformer
 from wellrecords.errors import Problem, ProblemsError
 from wellrecords.schema import WELL_COLUMNS, WGS84, conform
 
-SEED_ROUNDED_DEG = 1e-6
-
 
 @dataclass(frozen=True)
 class LotPlaces:
@@ -36,11 +34,6 @@ class LotPlaces:
     def take(self, rows: np.ndarray) -> LotPlaces:
         """Return some of the lots."""
         return LotPlaces(**{name: getattr(self, name)[rows] for name in self.__dataclass_fields__})
-
-    def seed(self, lot: int) -> tuple[int, int]:
-        """Return what a lot's draws are seeded by: its place alone, whatever its name and whoever is asked with it."""
-        east, north = self.longitude[lot] + 180.0, self.latitude[lot] + 90.0
-        return round(east / SEED_ROUNDED_DEG), round(north / SEED_ROUNDED_DEG)
 
 
 def lot_places(lots: gpd.GeoDataFrame) -> LotPlaces:

@@ -6,6 +6,7 @@ version calls each feature by its kind.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -26,10 +27,15 @@ ONLY_WHAT_IS_DRAWN = (
     "old wells, buried tanks, privies, drains and lines are often on no plan."
 )
 MAST = "Never raise a mast within 20 ft of an overhead line whose voltage is not known."
-NOT_IN_THE_BID = (
-    "The cost of a place is what it adds over the lot: water line, rig’s way, levelling and missing room to spare, at "
-    "the prices of the setbacks file. It only ranks the places; the bid prices its own trench by the price book."
+PRICED = "Place 1 is the one that is estimated and priced: its trench, the rig’s way and the pad are lines of the bid."
+MONEY_HEADS = ("Of the place", "Whole job", "Yield")
+RANKED = (
+    "“Of the place” is what trench, rig’s way and pad come to, at the price book’s unit costs; “whole job” is what a "
+    "well at that place is expected to cost the firm in all, and “yield” what it is expected to make. The order also "
+    "counts room that is missing to spare, and a better yield, as the setbacks file reckons them."
 )
+ALIKE_GPM = 0.5
+ALIKE = "Over a lot of this size the records hardly tell one place from another: the ground decides."
 
 
 def site_section(siting: Siting, bid: Bid | None, *, owner: bool, costs: bool) -> dict[str, Any]:
@@ -39,7 +45,7 @@ def site_section(siting: Siting, bid: Bid | None, *, owner: bool, costs: bool) -
     ----------
     siting : Siting
     bid : Bid or None
-        Its length of trench is set beside those of the places.
+        Of place 1.
     owner : bool
         Calls features by their kind.
     costs : bool
@@ -63,7 +69,7 @@ def site_section(siting: Siting, bid: Bid | None, *, owner: bool, costs: bool) -
             replace(one, features=_named(one.features, names), proposed=_named(one.proposed, names)).sentence
             for one in siting.conflicts
         ],
-        "sentences": _sentences(siting, bid, names, costs, owner),
+        "sentences": _sentences(siting, bid, names, costs),
     }
 
 
@@ -127,8 +133,13 @@ def _places(siting: Siting, names: dict[str, str], costs: bool) -> dict[str, Any
             _tenths(limit["required_ft"]),
             f"{place['latitude']:.6f}, {place['longitude']:.6f}",
         ]
-        rows.append([*row, wording.small_money(place["cost_usd"])] if costs else row)
-    return {"head": [*head, "Cost"] if costs else head, "rows": rows, "words": 4}
+        rows.append([*row, *_money(place)] if costs else row)
+    return {"head": [*head, *MONEY_HEADS] if costs else head, "rows": rows, "words": 4}
+
+
+def _money(place: Mapping[str, Any]) -> tuple[str, str, str]:
+    whole, flow = (place.get(name, np.nan) for name in ("expected_cost_usd", "expected_yield_gpm"))
+    return wording.small_money(place["cost_usd"]), wording.money(whole), wording.flow(flow)
 
 
 def _features(siting: Siting, names: dict[str, str]) -> list[list[str]]:
@@ -151,38 +162,19 @@ def _features(siting: Siting, names: dict[str, str]) -> list[list[str]]:
     return rows
 
 
-def _sentences(siting: Siting, bid: Bid | None, names: dict[str, str], costs: bool, owner: bool) -> list[str]:
+def _sentences(siting: Siting, bid: Bid | None, names: dict[str, str], costs: bool) -> list[str]:
     told = []
-    first = siting.candidates["trench_ft"].iloc[0] if len(siting.candidates) else np.nan
-    if bid is not None and "trench_ft" in bid.quantities and np.isfinite(first):
-        reckoned = float(bid.quantities["trench_ft"].median())
-        told.append(_trench(bid, reckoned, float(first), owner=owner))
-    if costs and len(siting.candidates):
-        told.append(NOT_IN_THE_BID)
+    if bid is not None and len(siting.candidates):
+        told.append(PRICED)
+        if costs:
+            told.append(RANKED)
+            spread = np.ptp(siting.candidates["expected_yield_gpm"]) if "expected_yield_gpm" in siting.candidates else 0
+            if len(siting.candidates) > 1 and spread < ALIKE_GPM:
+                told.append(ALIKE)
     # A note may name a feature: the owner's version holds none of those names.
     hidden = [name for name, shown in names.items() if shown != name]
     told += [note for note in siting.notes if note in CAUTIONS or not any(name in note for name in hidden)]
     return [*told, MAST, ONLY_WHAT_IS_DRAWN]
-
-
-def _trench(bid: Bid, reckoned_ft: float, place_ft: float, *, owner: bool) -> str:
-    """Return the trench of the bid beside that of the best place, and what the difference comes to."""
-    told = f"The bid reckons with {_feet(reckoned_ft)} of trench; place 1 needs {_feet(place_ft)}"
-    priced = bid.lines[(bid.lines["quantity"] == "trench_ft") & bid.lines["unit_price_usd"].notna()]
-    difference_ft = round(place_ft) - round(reckoned_ft)
-    if len(priced) and difference_ft:
-        price = float(priced["unit_price_usd"].sum())
-        more = "more" if difference_ft > 0 else "less"
-        told += (
-            f", {_feet(abs(difference_ft))} {more}: at {wording.unit_price(price)} a ft about "
-            f"{wording.small_money(abs(difference_ft) * price)} {more}, which no price here holds yet"
-        )
-    setting = (
-        ""
-        if owner or not difference_ft
-        else (" To price place 1, set run_to_house_ft under [water_system] in the region’s settings.")
-    )
-    return f"{told}.{setting}"
 
 
 def _area(value_ft2: float) -> str:

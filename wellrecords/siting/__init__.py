@@ -8,6 +8,7 @@ lines.
 - `load_siting_settings`: the setbacks file
 - `read_site_plans`: features keyed by `lot_id`
 - `site_lot`, `site_lots`: the ground, the zones, the candidate places, the conflicts
+- `with_expectation`: the places ranked by what a well at each should cost and yield
 - `describe`: the result in plain sentences
 """
 
@@ -22,7 +23,7 @@ from wellrecords.siting.settings import (
     SitingSettings,
     load_siting_settings,
 )
-from wellrecords.siting.siting import Siting, describe, read_site_plans, site_lot, site_lots
+from wellrecords.siting.siting import Siting, describe, read_site_plans, site_lot, site_lots, with_expectation
 
 __all__ = [
     "Conflict",
@@ -40,4 +41,5 @@ __all__ = [
     "read_site_plans",
     "site_lot",
     "site_lots",
+    "with_expectation",
 ]

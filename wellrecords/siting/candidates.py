@@ -18,10 +18,6 @@ from wellrecords.siting.settings import PlaceCosts, SitingSettings
 
 Elevation = Callable[[np.ndarray, np.ndarray], np.ndarray]
 """Longitudes and latitudes (WGS84) -> land elevation in feet, null where unknown."""
-Expected = Callable[[pd.DataFrame], pd.DataFrame]
-"""Places (longitude, latitude, elevation_ft ...) -> expected_cost_usd and/or expected_yield_gpm, row by row."""
-Cost = Callable[[pd.DataFrame, PlaceCosts], np.ndarray]
-"""Places and price settings -> cost in dollars of choosing each place."""
 
 _MOST_PLACES = 20_000
 """About how many places of the ground are weighed at most; the grid widens beyond."""
@@ -57,24 +53,52 @@ def place_cost_usd(places: pd.DataFrame, costs: PlaceCosts) -> np.ndarray:
     Parameters
     ----------
     places : DataFrame
-        `access_ft`, `trench_ft`, `slope_percent`, `slack_ft` and, where given,
-        `expected_cost_usd`; what is null counts nothing.
+        `access_ft`, `trench_ft`, `slope_percent`; what is null or endless
+        counts nothing.
+    costs : PlaceCosts
+
+    Returns
+    -------
+    ndarray of shape (n_places,), dollars
+        Null where nothing is priced.
+    """
+    if not costs.has_prices:
+        return np.full(len(places), np.nan)
+    prices = {
+        "trench_ft": costs.trench_usd_per_ft,
+        "access_ft": costs.access_usd_per_ft,
+        "slope_percent": costs.slope_usd_per_percent,
+    }
+    parts = [(price or 0.0) * _finite(places[name]) for name, price in prices.items()]
+    return np.sum(parts, axis=0)
+
+
+def net_usd(places: pd.DataFrame, costs: PlaceCosts) -> np.ndarray:
+    """Return what places are ranked by: cost, the room that is missing, less what the yield is worth.
+
+    Parameters
+    ----------
+    places : DataFrame
+        `expected_cost_usd` (of the whole job) or else `cost_usd`;
+        `slack_ft`; `expected_yield_gpm` where it is known. Where no cost is
+        known a foot of trench or way counts as a dollar, and so does a foot
+        of missing room.
     costs : PlaceCosts
 
     Returns
     -------
     ndarray of shape (n_places,), dollars
     """
-    short_ft = np.maximum(costs.slack_wanted_ft - places["slack_ft"], 0.0)
-    parts = (
-        costs.access_usd_per_ft * places["access_ft"].replace(np.inf, np.nan).fillna(0.0)
-        + costs.trench_usd_per_ft * places["trench_ft"].replace(np.inf, np.nan).fillna(0.0)
-        + costs.slope_usd_per_percent * places["slope_percent"].fillna(0.0)
-        + costs.slack_short_usd_per_ft * short_ft
-    )
-    if "expected_cost_usd" in places:
-        parts = parts + places["expected_cost_usd"].fillna(0.0)
-    return parts.to_numpy(dtype=float)
+    short_ft = np.maximum(costs.slack_wanted_ft - places["slack_ft"].to_numpy(dtype=float), 0.0)
+    if not costs.has_prices:
+        return _finite(places["trench_ft"]) + _finite(places["access_ft"]) + short_ft
+    whole = places["expected_cost_usd"] if "expected_cost_usd" in places else places["cost_usd"]
+    gain = costs.yield_worth_usd_per_gpm * places["expected_yield_gpm"] if "expected_yield_gpm" in places else 0.0
+    return np.asarray(whole + costs.slack_short_usd_per_ft * short_ft - gain, dtype=float)
+
+
+def _finite(values: pd.Series) -> np.ndarray:
+    return np.nan_to_num(values.to_numpy(dtype=float), nan=0.0, posinf=0.0)
 
 
 def choose_places(
@@ -83,8 +107,6 @@ def choose_places(
     settings: SitingSettings,
     *,
     elevation_ft: Elevation | None = None,
-    expected: Expected | None = None,
-    cost: Cost = place_cost_usd,
 ) -> Places:
     """Weigh the places on the allowed ground and choose the best few.
 
@@ -94,8 +116,8 @@ def choose_places(
     ground : shapely geometry, feet
         Where a well may stand; not empty.
     settings : SitingSettings
-    elevation_ft, expected, cost : callables
-        See `Elevation`, `Expected`, `Cost`.
+    elevation_ft : callable, optional
+        See `Elevation`.
     """
     ways_in = _union(plan.features, settings, "access")
     house = _union(plan.features, settings, "house")
@@ -118,10 +140,8 @@ def choose_places(
         }
     )
     places["slack_ft"] = _slacks(places, plan.features).min(axis=0)
-    if expected is not None:
-        places = places.join(_one_row_a_place(expected(places), len(places)))
-    chosen = _best_apart(_ranked(places, settings, cost), settings)
-    return _presented(chosen, plan, rig_ways, water_ways, settings, cost)
+    chosen = _best_apart(_ranked(places, settings.costs), settings)
+    return _presented(chosen, plan, rig_ways, water_ways, settings)
 
 
 def _presented(
@@ -130,7 +150,6 @@ def _presented(
     rig_ways: Routes | None,
     water_ways: Routes | None,
     settings: SitingSettings,
-    cost: Cost,
 ) -> Places:
     """Give the chosen places their drawn ways, their rank, the limits that bind, and their words."""
     notes = []
@@ -146,7 +165,7 @@ def _presented(
         rig_access=pd.array(reached, dtype="boolean"),
     )
     # Tightened ways are a little shorter, so the order may change.
-    chosen = _ranked(chosen, settings, cost)
+    chosen = _ranked(chosen, settings.costs)
     order = chosen.index
     chosen = chosen.drop(columns="node").reset_index(drop=True)
     chosen[["access_ft", "trench_ft"]] = chosen[["access_ft", "trench_ft"]].replace(np.inf, np.nan)
@@ -162,13 +181,6 @@ def _presented(
     return Places(
         chosen, distances, [access[number] for number in order], [trenches[number] for number in order], tuple(notes)
     )
-
-
-def _one_row_a_place(table: pd.DataFrame, count: int) -> pd.DataFrame:
-    if len(table) != count:
-        msg = f"`expected` must return a row a place: got {len(table)} rows for {count} places."
-        raise ValueError(msg)
-    return table.reset_index(drop=True)
 
 
 def _lengths(ways: list[LineString | None], routes: Routes | None) -> list[float]:
@@ -262,12 +274,10 @@ def _slacks(places: pd.DataFrame, features: gpd.GeoDataFrame) -> np.ndarray:
     )
 
 
-def _ranked(places: pd.DataFrame, settings: SitingSettings, cost: Cost) -> pd.DataFrame:
+def _ranked(places: pd.DataFrame, costs: PlaceCosts) -> pd.DataFrame:
     """Return the places with their cost: those that rig and trench reach first, the cheapest (yield counted) first."""
-    places = places.assign(cost_usd=cost(places, settings.costs))
-    worth = settings.costs.yield_worth_usd_per_gpm
-    gain = worth * places["expected_yield_gpm"].fillna(0.0) if "expected_yield_gpm" in places else 0.0
-    places["net_usd"] = places["cost_usd"] - gain
+    places = places.assign(cost_usd=place_cost_usd(places, costs))
+    places["net_usd"] = net_usd(places, costs)
     order = np.lexsort([places["net_usd"], np.isinf(places["trench_ft"]), np.isinf(places["access_ft"])])
     return places.iloc[order]
 
@@ -321,4 +331,5 @@ def _sentence(place: dict, tightest: pd.Series, has_house: bool) -> str:
         f"the nearest limit is the {tightest['feature']}: {tightest['distance_ft']:,.0f} ft away, "
         f"{tightest['required_ft']:,.0f} ft asked with the tolerance"
     )
-    return f"Place {place['rank']}: {'; '.join(parts)}."
+    told = "; ".join(parts)
+    return f"{told[0].upper()}{told[1:]}."

@@ -149,30 +149,38 @@ class RigSettings(BaseModel):
 class PlaceCosts(BaseModel):
     """What makes one place on the lot dearer than another.
 
+    The first three are prices: where the region has a price book, they are
+    its own (`priced`), so that a place and the bid say the same money. Where
+    neither file has any, places are ranked by feet of trench and way.
+
     Parameters
     ----------
-    trench_usd_per_ft : float
-        Water line from well to house: trench, pipe, cable.
-    access_usd_per_ft : float
+    trench_usd_per_ft : float, optional
+        Water line from well to house.
+    access_usd_per_ft : float, optional
         Making and mending the rig's way from the road.
-    slope_usd_per_percent : float
+    slope_usd_per_percent : float, optional
         Levelling a pad, by the percent of slope.
     slack_wanted_ft, slack_short_usd_per_ft : float
         Room to spare that is wanted beyond every setback, and what a missing
-        foot of it is reckoned at.
+        foot of it is reckoned at when places are ranked.
     yield_worth_usd_per_gpm : float
-        What a gallon a minute more is worth when places are ranked; used
-        where an expected yield is given.
+        What a gallon a minute more is worth when places are ranked.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    trench_usd_per_ft: Usd
-    access_usd_per_ft: Usd
-    slope_usd_per_percent: Usd = 0.0
+    trench_usd_per_ft: Usd | None = None
+    access_usd_per_ft: Usd | None = None
+    slope_usd_per_percent: Usd | None = None
     slack_wanted_ft: Feet = 0.0
     slack_short_usd_per_ft: Usd = 0.0
     yield_worth_usd_per_gpm: Usd = 0.0
+
+    @property
+    def has_prices(self) -> bool:
+        """Whether the way and the water line are priced at all."""
+        return self.trench_usd_per_ft is not None or self.access_usd_per_ft is not None
 
 
 class SitingSettings(BaseModel):

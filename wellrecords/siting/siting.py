@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -13,10 +13,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
-from wellrecords.siting.candidates import Cost, Elevation, Expected, Places, choose_places, place_cost_usd
+from wellrecords.siting.candidates import Elevation, Places, choose_places, net_usd
 from wellrecords.siting.conflicts import Conflict, find_conflicts
 from wellrecords.siting.ground import WGS84, Plan, cut_to_lot, free_ground, lay_out, lot_plane, zones_of
-from wellrecords.siting.settings import SitingSettings
+from wellrecords.siting.settings import PlaceCosts, SitingSettings
 
 LOCAL_CODE = (
     "Setbacks are the settings' values: local code and the permit govern, and only the authority may grant a variance."
@@ -50,9 +50,10 @@ class Siting:
         The best places, first the best: `rank`, `longitude`, `latitude`,
         `x_ft`, `y_ft` (on the lot's plane), `elevation_ft`, `slope_percent`,
         `access_ft`, `trench_ft`, `slack_ft` (room to spare at the tightest
-        setback), `binding` (that feature), `rig_access`, `cost_usd` and
-        `net_usd` (cost less what the expected yield is worth), `sentence`,
-        and what the `expected` function gave.
+        setback), `binding` (that feature), `rig_access`, `cost_usd` (of
+        trench, rig's way and pad; null without prices), `net_usd` (what they
+        are ranked by), `sentence`, and after `with_expectation` what a well
+        there is expected to cost and yield.
     distances : DataFrame
         Every candidate against every feature: `rank`, `feature`, `kind`,
         `distance_ft`, `required_ft`, `slack_ft`; the tightest first.
@@ -83,8 +84,6 @@ def site_lot(
     settings: SitingSettings,
     *,
     elevation_ft: Elevation | None = None,
-    expected: Expected | None = None,
-    cost: Cost = place_cost_usd,
 ) -> Siting:
     """Return where a well may stand on a lot.
 
@@ -100,11 +99,6 @@ def site_lot(
     settings : SitingSettings
     elevation_ft : callable, optional
         (longitude, latitude) -> elevation in feet.
-    expected : callable, optional
-        Places -> table with `expected_cost_usd` and/or `expected_yield_gpm`
-        (the estimate's surfaces at the places).
-    cost : callable, optional
-        What choosing each place costs; `place_cost_usd` by default.
 
     Returns
     -------
@@ -126,7 +120,7 @@ def site_lot(
         conflicts = find_conflicts(plan, settings.least_ground_ft2)
         notes.append(_no_ground(conflicts))
     else:
-        places = choose_places(plan, ground, settings, elevation_ft=elevation_ft, expected=expected, cost=cost)
+        places = choose_places(plan, ground, settings, elevation_ft=elevation_ft)
         notes += places.notes
     if plan.features["mast_clearance_ft"].gt(0).any():
         notes.append("Overhead lines are on the plan: every place keeps the raised mast clear of them.")
@@ -157,7 +151,6 @@ def site_lots(
     settings: SitingSettings,
     *,
     elevation_ft: Elevation | None = None,
-    expected: Expected | None = None,
 ) -> list[Siting]:
     """Return `site_lot` for every lot that is a polygon, in their order.
 
@@ -167,7 +160,7 @@ def site_lots(
         `lot_id` and geometry; lots that are points are passed over.
     site_plans : GeoDataFrame or None
         Features with `lot_id`; one without counts for every lot it lies near.
-    settings, elevation_ft, expected
+    settings, elevation_ft
         As in `site_lot`.
 
     Raises
@@ -181,7 +174,7 @@ def site_lots(
         lot = lots.iloc[[number]]
         try:
             plan = plan_of_lot(lot, site_plans, settings)
-            found.append(site_lot(lot, plan, settings, elevation_ft=elevation_ft, expected=expected))
+            found.append(site_lot(lot, plan, settings, elevation_ft=elevation_ft))
         except ProblemsError as error:
             problems += error.problems
     if problems:
@@ -247,6 +240,38 @@ def read_site_plans(path: str | Path) -> gpd.GeoDataFrame:
     return plans
 
 
+def with_expectation(siting: Siting, expected: pd.DataFrame, costs: PlaceCosts) -> tuple[Siting, np.ndarray]:
+    """Rank the places anew by what a well at each is expected to cost and to yield.
+
+    Parameters
+    ----------
+    siting : Siting
+    expected : DataFrame
+        One row a candidate, in their order: `expected_cost_usd` of the whole
+        job there, `expected_yield_gpm`.
+    costs : PlaceCosts
+
+    Returns
+    -------
+    Siting
+        `candidates`, `distances` and `ways` in the new order; a place that
+        rig or trench does not reach still comes after those they do.
+    ndarray of int
+        The old row of each place.
+    """
+    places = siting.candidates.assign(**{name: expected[name].to_numpy() for name in expected})
+    places["net_usd"] = net_usd(places, costs)
+    cut_off = places["rig_access"].eq(False).fillna(False).to_numpy(dtype=bool)
+    order = np.lexsort([places["net_usd"], places["trench_ft"].isna(), cut_off])
+    new_rank = {int(places["rank"].iloc[old]): rank for rank, old in enumerate(order, 1)}
+    ranked = places.iloc[order].assign(rank=np.arange(1, len(places) + 1)).reset_index(drop=True)
+    distances, ways = (
+        table.assign(rank=table["rank"].map(new_rank)).sort_values("rank", kind="stable", ignore_index=True)
+        for table in (siting.distances, siting.ways)
+    )
+    return replace(siting, candidates=ranked, distances=distances, ways=ways), order
+
+
 def describe(siting: Siting) -> list[str]:
     """Return the result in plain sentences, the ground first.
 
@@ -260,7 +285,7 @@ def describe(siting: Siting) -> list[str]:
         f"feet ({share:.0%})."
     ]
     if len(siting.candidates):
-        told += list(siting.candidates["sentence"])
+        told += [f"Place {place['rank']}: {place['sentence']}" for place in siting.candidates.to_dict("records")]
     told += [conflict.sentence for conflict in siting.conflicts]
     return told + list(siting.notes)
 

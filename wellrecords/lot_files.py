@@ -1,0 +1,118 @@
+"""Lots in: from a map file of lots, or one place; their faults told together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.schema import WGS84
+
+ESTIMATE_WISHES = ("target_yield_gpm", "max_depth_ft")
+DEMAND_WISHES = ("persons", "bedrooms", "garden_area_ft2", "lawn_area_ft2", "fixtures", "peak_gpm")
+"""What a lot may wish for itself, over the region's settings."""
+
+
+def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame:
+    """Read a file of lots.
+
+    Parameters
+    ----------
+    path : path
+        GeoJSON, GeoPackage or another format that pyogrio reads, with a
+        column `lot_id` and points or polygons in a known coordinate system.
+    lot_ids : iterable of str
+        Only these lots; all where none is named.
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+        WGS84, one row a lot, `lot_id` as text.
+
+    Raises
+    ------
+    WellRecordsError
+        If the file cannot be read.
+    ProblemsError
+        One problem a faulty lot.
+    """
+    path = Path(path)
+    if not path.exists():
+        msg = f"There is no lots file {path}. Next: name a GeoJSON or GeoPackage of lots."
+        raise WellRecordsError(msg)
+    try:
+        lots = gpd.read_file(path)
+    except Exception as error:
+        # What the reader says names its own drivers, which help nobody.
+        msg = f"The lots file {path} cannot be read as a map of lots. Next: name a GeoJSON or GeoPackage of lots."
+        raise WellRecordsError(msg) from error
+    _check_lots(lots, path)
+    lots = lots.to_crs(WGS84).assign(lot_id=lots["lot_id"].astype(str))
+    wanted = list(lot_ids)
+    if unknown := sorted(set(wanted) - set(lots["lot_id"])):
+        known = ", ".join(lots["lot_id"])
+        msg = f"There is no lot {', '.join(unknown)} in {path}. Lots: {known}. Next: name one of these."
+        raise WellRecordsError(msg)
+    return lots[lots["lot_id"].isin(wanted)].reset_index(drop=True) if wanted else lots
+
+
+def lot_at(longitude: float, latitude: float, lot_id: str = "here") -> gpd.GeoDataFrame:
+    """Return a point as a table of one lot.
+
+    Parameters
+    ----------
+    longitude, latitude : float
+        Degrees WGS84.
+    lot_id : str, default="here"
+
+    Raises
+    ------
+    WellRecordsError
+        If the place is not on earth.
+    """
+    if not (-180 <= longitude <= 180 and -90 <= latitude <= 90):
+        msg = (
+            f"{longitude}, {latitude} is no place: longitude first (-180 to 180, west negative), "
+            "then latitude (-90 to 90)."
+        )
+        raise WellRecordsError(msg)
+    return gpd.GeoDataFrame({"lot_id": [lot_id]}, geometry=gpd.points_from_xy([longitude], [latitude]), crs=WGS84)
+
+
+def given(value: Any) -> bool:
+    """Tell whether a cell of a lot holds something."""
+    return value is not None and not (isinstance(value, float) and np.isnan(value)) and value is not pd.NA
+
+
+def _check_lots(lots: gpd.GeoDataFrame, path: Path) -> None:
+    problems: list[Problem] = []
+
+    def note(what: str, rule: str, next_step: str, **where: Any) -> None:
+        problems.append(Problem(what=what, rule=rule, next_step=next_step, file=str(path), code="lots", **where))
+
+    if "lot_id" not in lots:
+        note("the column lot_id is missing", "each lot has a name of its own", "add lot_id", column="lot_id")
+    if not isinstance(lots, gpd.GeoDataFrame) or lots.crs is None:
+        note("the lots have no coordinate system", "places must be known", "save the file with its system")
+    if problems:
+        raise ProblemsError(problems, "The lots cannot be used")
+    twice = lots["lot_id"].astype(str).duplicated()
+    for place, lot in enumerate(lots.to_dict("records")):
+        where = {"row": place + 1, "column": "lot_id", "value": str(lot["lot_id"])}
+        if not given(lot["lot_id"]):
+            note("the lot has no name", "each lot has a lot_id", "give it one", row=place + 1, column="lot_id")
+        elif twice.iloc[place]:
+            note("two lots have one name", "each lot_id stands once", "rename one of them", **where)
+        if lot["geometry"] is None or lot["geometry"].is_empty:
+            note("the lot has no place", "each lot is a point or a polygon", "draw it", **where)
+        for name in (*ESTIMATE_WISHES, *DEMAND_WISHES):
+            value = lot.get(name)
+            if given(value) and not (isinstance(value, int | float) and value >= 0):
+                note(f"{name} is no number", "a wish is a number, not below 0", "mend it", **where)
+    if problems:
+        raise ProblemsError(problems, "The lots cannot be used")
