@@ -21,6 +21,7 @@ Research 69, 497-508).
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -166,9 +167,11 @@ def fracture_tables(jumps: Jumps) -> FractureTables:
             rest = masses[:, : whole + 1].copy()
             rest[:, 0] = np.maximum(rest[:, 0] - dry, 0.0)
             alone = dry * jumps.pdf(amount)
-            for number, share in enumerate(STOP_SHARES):
-                reach = rest * (lattice[: whole + 1] < share * amount)
-                tables[STOP + number, :, column] = m * amount * (alone + reach @ density_one)
+            short = np.searchsorted(lattice[: whole + 1], STOP_SHARES * amount)
+            reach = np.zeros(len(m))
+            for number, (first_cell, last_cell) in enumerate(itertools.pairwise(np.append(0, short))):
+                reach = reach + rest[:, first_cell:last_cell] @ density_one[first_cell:last_cell]
+                tables[STOP + number, :, column] = m * amount * (alone + reach)
             tables[PASSAGE, :, column] = m * (
                 dry * (1.0 - jumps.cdf(amount)) + rest @ (1.0 - jumps.cdf(np.maximum(gap, 0.0)))
             )
@@ -176,9 +179,7 @@ def fracture_tables(jumps: Jumps) -> FractureTables:
                 place < 5.0, dry * (1.0 + m * jumps.cdf(amount)), np.maximum(below, dry)
             )
             # the density by the identity u a(u) = m * E[jump; sum = u], which is smooth where masses are not
-            tables[DENSITY, :, column] = m * (
-                amount * alone + (rest * (lattice[: whole + 1] < amount)) @ (np.maximum(gap, 0.0) * density_one)
-            )
+            tables[DENSITY, :, column] = m * (amount * alone + rest @ (np.maximum(gap, 0.0) * density_one))
     rows, columns = _refining(len(m)), _refining(len(u))
     fine = rows @ np.log(np.maximum(tables, TINY)) @ columns.T
     fine[BELOW] = np.minimum(fine[BELOW], 0.0)
