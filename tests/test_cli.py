@@ -249,8 +249,8 @@ def test_an_output_that_cannot_be_written_is_refused_before_the_work(words, smal
 
 def test_held_back_rows_are_shown_in_the_order_of_file_sheet_and_row(capsys):
     rows = pd.DataFrame(
-        [("s", "b.csv", 9, "{}"), ("s", "a.xlsx", 7, '{"sheet": "2019"}'), ("s", "a.xlsx", 8, '{"sheet": "2018"}')],
-        columns=["source", "file", "file_row", "original"],
+        [("s", "b.csv", 9, None), ("s", "a.xlsx", 7, "2019"), ("s", "a.xlsx", 8, "2018")],
+        columns=["source", "file", "file_row", "sheet"],
     ).assign(reason="no_position", why="no place")
     terminal.show_held_back(rows)
     table = [line.split()[:3] for line in capsys.readouterr().out.splitlines() if ".xlsx" in line or ".csv" in line]

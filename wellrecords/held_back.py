@@ -28,8 +28,8 @@ from wellrecords.ledger import CHANGE_COLUMNS, original_text
 from wellrecords.schema import empty_table
 from wellrecords.sources import RawTable
 
-KEY, FILE, FILE_ROW, REASON, WHY = "row_key", "in_file", "in_row", "held_back_because", "explanation"
-OUR_COLUMNS = (KEY, FILE, FILE_ROW, REASON, WHY)
+KEY, FILE, SHEET, FILE_ROW = "row_key", "in_file", "in_sheet", "in_row"
+OUR_COLUMNS = (KEY, FILE, SHEET, FILE_ROW, "held_back_because", "explanation")
 """Columns that we put before the source's own; only the source's own are to be mended."""
 
 _PLAIN_NUMBER = re.compile(r"-?(?:0|[1-9]\d{0,14})(?:\.\d*[1-9])?")
@@ -90,9 +90,11 @@ def held_back_csv(held_back: pd.DataFrame) -> bytes:
     out = io.StringIO(newline="")
     writer = csv.writer(out)
     writer.writerow([*OUR_COLUMNS, *(guard(name) for name in columns)])
-    ours_of = held_back[["file", "original", "file_row", "reason", "why"]].astype(str).to_numpy()
-    for (file, text, file_row, reason, why), original in zip(ours_of.tolist(), originals, strict=True):
-        ours = [row_key(file, text), guard(file), file_row, reason, why]
+    ours_of = (
+        held_back[["file", "original", "sheet", "file_row", "reason", "why"]].astype(object).fillna("").astype(str)
+    )
+    for (file, text, sheet, *rest), original in zip(ours_of.to_numpy().tolist(), originals, strict=True):
+        ours = [row_key(file, text), guard(file), guard(sheet), *rest]
         writer.writerow([*ours, *(guard(original.get(name, "")) for name in columns)])
     return out.getvalue().encode("utf-8-sig")
 
@@ -236,6 +238,8 @@ def mend(raw: RawTable, mended: pd.DataFrame, mended_file: str) -> Mending:
                 )
             )
             continue
+        if "sheet" in table.columns:
+            after["sheet"] = str(rejected["sheet"].iloc[place])
         label = len(table) + len(added_rows)
         added_rows.append(after)
         added_file_rows.append(int(rejected["file_row"].iloc[place]))
@@ -243,7 +247,7 @@ def mend(raw: RawTable, mended: pd.DataFrame, mended_file: str) -> Mending:
         cells += [
             (label, name, original.get(name, ""), after[name])
             for name in table.columns
-            if after[name] != original.get(name, "")
+            if name != "sheet" and after[name] != original.get(name, "")
         ]
     if problems:
         raise ProblemsError(problems, "The mended rows cannot be used")
@@ -267,14 +271,16 @@ def mending_changes(mending: Mending, wells: pd.DataFrame, source: str) -> pd.Da
         The converted wells, whose index holds the labels of ``raw.table``.
     source : str
     """
-    cells = mending.cells
+    cells, table = mending.cells, mending.raw.table
     if cells.empty:
         return empty_table(CHANGE_COLUMNS)
+    rows = cells["label"].to_numpy(dtype=int)
     return pd.DataFrame(
         {
             "record_id": wells["record_id"].reindex(cells["label"]).astype(object).to_numpy(),
             "source": source,
-            "file_row": mending.raw.file_row[cells["label"].to_numpy(dtype=int)],
+            "sheet": table["sheet"].iloc[rows].to_numpy() if "sheet" in table else None,
+            "file_row": mending.raw.file_row[rows],
             "column": cells["column"],
             "before": cells["before"],
             "after": cells["after"],

@@ -21,6 +21,7 @@ ROW = "int64"
 CHANGE_COLUMNS: dict[str, str] = {
     "record_id": TEXT,
     "source": TEXT,
+    "sheet": TEXT,
     "file_row": ROW,
     "column": TEXT,
     "before": TEXT,
@@ -28,11 +29,14 @@ CHANGE_COLUMNS: dict[str, str] = {
     "rule": TEXT,
     "why": TEXT,
 }
-"""One row a changed value: the text before, the value after, the rule's name, and why."""
+"""One row a changed value: the text before, the value after, the rule's name, and why.
+
+`sheet` is null but for a workbook with several sheets, each of which counts its own rows."""
 
 HELD_BACK_COLUMNS: dict[str, str] = {
     "source": TEXT,
     "file": TEXT,
+    "sheet": TEXT,
     "file_row": ROW,
     "reason": TEXT,
     "why": TEXT,
@@ -65,7 +69,7 @@ def change_rows(
     Parameters
     ----------
     records : pandas.DataFrame
-        The changed records: `record_id`, `source` and `file_row` are read.
+        The changed records: `record_id`, `source`, `file_row` and, where it is there, `sheet` are read.
     column : str
         The canonical column that was changed (an interval is named without
         `_low` and `_high`).
@@ -83,6 +87,7 @@ def change_rows(
         {
             "record_id": np.asarray(records["record_id"], dtype=object),
             "source": np.asarray(records["source"], dtype=object),
+            "sheet": np.asarray(records["sheet"], dtype=object) if "sheet" in records else None,
             "file_row": np.asarray(records["file_row"], dtype=ROW),
         }
     )
@@ -176,7 +181,8 @@ def held_back_rows(
     Parameters
     ----------
     rows : pandas.DataFrame
-        The rows as they were read: text columns under the file's own names.
+        The rows as they were read: text columns under the file's own names,
+        and `sheet` where a workbook has several.
     source, file : str
         Name of the source, and of its file (not its folder).
     file_row : sequence of int
@@ -192,6 +198,7 @@ def held_back_rows(
     table = pd.DataFrame({"file_row": np.asarray(file_row, dtype=ROW)})
     table["source"] = source
     table["file"] = file
+    table["sheet"] = rows["sheet"].to_numpy(dtype=object) if "sheet" in rows else None
     table["reason"] = np.asarray(reason, dtype=object) if not isinstance(reason, str) else reason
     table["why"] = np.asarray(why, dtype=object) if not isinstance(why, str) else why
     table["original"] = original_text(rows)

@@ -6,7 +6,6 @@ and control characters are shown as their codes.
 
 from __future__ import annotations
 
-import json
 import math
 import re
 import shutil
@@ -174,8 +173,11 @@ def show_held_back(rows: pd.DataFrame) -> None:
         right=("rows",),
     )
     # Of a workbook with several sheets, the row says on which it stands.
-    sheets = [str(json.loads(text).get("sheet", "")) for text in rows["original"]]
-    first = rows.assign(sheet=sheets).sort_values(["file", "sheet", "file_row"], kind="stable").head(EXAMPLES)
+    first = (
+        rows.assign(sheet=rows["sheet"].astype(object).fillna(""))
+        .sort_values(["file", "sheet", "file_row"], kind="stable")
+        .head(EXAMPLES)
+    )
     columns = ("file", "sheet", "file_row", "reason", "why")
     show_table(
         [
@@ -288,5 +290,5 @@ def _place_row(lot_id: str, place: dict[str, Any]) -> dict[str, str]:
         "slope": whole(place["slope_percent"], "%"),
         "nearest limit": place["binding"],
         "to spare, ft": f"{max(place['slack_ft'], 0.0):.1f}",
-        "cost of the place": wording.small_money(place["cost_usd"]),
+        "of the place": wording.small_money(place["cost_usd"]),
     }

@@ -43,8 +43,8 @@ class Converted:
     Parameters
     ----------
     wells : pandas.DataFrame
-        The columns of `WELL_COLUMNS`, then `file_row` (int64) and the texts of
-        `MATCHING_COLUMNS`; the index holds the labels of ``raw.table``.
+        The columns of `WELL_COLUMNS`, then `file_row` (int64), `sheet` and the
+        texts of `MATCHING_COLUMNS`; the index holds the labels of ``raw.table``.
     layers, water_zones : pandas.DataFrame
         The child tables of these wells.
     changes, held_back : pandas.DataFrame
@@ -143,6 +143,7 @@ def convert_source(
     rows = pd.DataFrame(table, index=raw.table.index)[kept]
     wells = conform(rows, WELL_COLUMNS)
     wells["file_row"] = raw.file_row[kept]
+    wells["sheet"] = findings.records["sheet"].to_numpy()[kept]
     for column in MATCHING_COLUMNS:
         wells[column] = rows[column].astype("string")
     held_back = findings.held_back()

@@ -11,7 +11,7 @@ import pandas as pd
 
 from wellrecords.errors import Problem, ProblemsError, counted
 from wellrecords.ledger import HELD_BACK_COLUMNS
-from wellrecords.schema import empty_table
+from wellrecords.schema import conform, empty_table
 from wellrecords.sources.column_rules import tidy_name
 from wellrecords.sources.layout import Layout
 
@@ -196,10 +196,10 @@ def lay_out(rows: Sequence[Row], file_rows: Sequence[int], header: Header, *, fi
             cells = cells[:width]
         if len(cells) != width:
             why = f"the row has {len(cells)} cells where the header has {width}: a delimiter or a quote is out of place"
-            rejected.append((source, file, file_row, "ragged_row", why, _cells_text(cells, header.names)))
+            rejected.append((file_row, "ragged_row", why, _cells_text(cells, header.names)))
         elif list(map(str.strip, cells)) == list(map(str.strip, header.names)):
             why = "the row repeats the column names"
-            rejected.append((source, file, file_row, "repeated_header", why, _cells_text(cells, header.names)))
+            rejected.append((file_row, "repeated_header", why, _cells_text(cells, header.names)))
         else:
             kept.append(cells)
             kept_rows.append(file_row)
@@ -211,7 +211,10 @@ def lay_out(rows: Sequence[Row], file_rows: Sequence[int], header: Header, *, fi
         table=table,
         file_row=np.asarray(kept_rows, dtype=np.int64),
         file=file,
-        rejected=pd.DataFrame(rejected, columns=list(HELD_BACK_COLUMNS)).astype(HELD_BACK_COLUMNS),
+        rejected=conform(
+            pd.DataFrame(rejected, columns=["file_row", "reason", "why", "original"]).assign(source=source, file=file),
+            HELD_BACK_COLUMNS,
+        ),
         notes=(f"{counted(blank, 'blank line')} skipped",) if blank else (),
     )
 

@@ -74,7 +74,8 @@ def read_workbook(data: bytes, rules: FileRules, *, known: Collection[str] | Non
         below = header.first + header.rows
         raw = lay_out(rows[below:], range(below + 1, len(rows) + 1), header, file=file, source=source)
         if len(sheets) > 1:
-            raw = replace(raw, table=raw.table.assign(sheet=name).astype("str"))
+            table = raw.table.assign(sheet=name).astype("str")
+            raw = replace(raw, table=table, rejected=raw.rejected.assign(sheet=name))
         tables.append(replace(raw, notes=(f"sheet {name!r}: column names in row {below}", *raw.notes)))
     if not tables:
         msg = f"{file} has no sheet with rows."
