@@ -6,7 +6,7 @@ from pykrige.ok import OrdinaryKriging
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 
-from wellrecords.interpolation import Covariance, IntervalKriging, kernel
+from wellrecords.interpolation import Covariance, IntervalKriging, kernel, neighbours
 from wellrecords.interpolation.covariance import KINDS
 from wellrecords.interpolation.neighbours import group_places, nearest
 
@@ -64,6 +64,24 @@ def test_compiled_and_numpy_kernels_agree(kind, known_mean, monkeypatch):
     for ours, plain in zip(compiled, both_ways(), strict=True):
         for name in ("mean", "variance", "weights"):
             np.testing.assert_allclose(getattr(ours, name), getattr(plain, name), atol=1e-10)
+
+
+def test_an_estimate_is_the_same_without_numba(monkeypatch):
+    """Fit, forest and all, where a third of the readings are censored."""
+    pytest.importorskip("numba")
+    high = np.where(RNG.uniform(size=150) < 0.3, np.inf, Z)
+
+    def both_ways():
+        model = IntervalKriging("identity", n_trees=10).fit(XY, Z, high)
+        assert model.forest_ is not None
+        squares = TARGETS[:, None] + np.linspace(-20.0, 20.0, 4)[:, None]
+        return model.predict(TARGETS).table.values, model.predict_groups(squares).table.values
+
+    compiled = both_ways()
+    monkeypatch.setattr(kernel, "solve_tile", None)
+    monkeypatch.setattr(neighbours, "Leaves", None)
+    for ours, plain in zip(compiled, both_ways(), strict=True):
+        np.testing.assert_allclose(ours, plain, atol=1e-10)
 
 
 def test_sharing_neighbours_changes_nothing_when_all_are_used():

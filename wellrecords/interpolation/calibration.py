@@ -93,9 +93,9 @@ class LocalShape:
 
         Parameters
         ----------
-        mean, sd : ndarrays of shape (m,)
+        mean, sd : ndarrays of shape (m * s,)
         index, distance_m : ndarrays of shape (m, k)
-            The places around each target.
+            The places around each group of s targets.
         """
         m, k = index.shape
         weight = (1.0 - (distance_m / (1.01 * distance_m.max(axis=1, keepdims=True) + 1e-9)) ** 2) ** NEARNESS
@@ -109,7 +109,8 @@ class LocalShape:
         left, right = cdf[row, column], cdf[row, column + 1]
         part = np.clip((level - left) / np.maximum(right - left, 1e-12), 0.0, 1.0)
         residual = THRESHOLDS[column] + part * (THRESHOLDS[column + 1] - THRESHOLDS[column])
-        return ScoreTable(SCORES, mean[:, None] + sd[:, None] * residual).rising()
+        shape = np.repeat(ScoreTable(SCORES, residual).rising().values, len(mean) // m, axis=0)
+        return ScoreTable(SCORES, mean[:, None] + sd[:, None] * shape)
 
 
 def residual_distribution(low: FloatArray, high: FloatArray, weights: FloatArray) -> ResidualDistribution:

@@ -96,6 +96,8 @@ class ScoreTable:
 
     def at(self, scores: FloatArray) -> FloatArray:
         """Return the table resampled at other scores, shape (m, q)."""
+        if np.array_equal(scores, self.scores):
+            return self.values
         return self.value(np.broadcast_to(scores[:, None], (len(scores), len(self)))).T
 
     def value(self, score: FloatArray) -> FloatArray:

@@ -135,7 +135,8 @@ def fit_forest(
         seen = np.zeros(blocks, dtype=bool)
         seen[rng.choice(blocks, kept, replace=False)] = True
         wells = np.flatnonzero(seen[block_of_well])
-        reading = draw(rng)[wells]
+        # In single precision, so that the last bits of the kriging cannot choose between two like splits.
+        reading = draw(rng)[wells].astype(np.float32).astype(np.float64)
         tree = DecisionTreeRegressor(min_samples_leaf=min_leaf, max_features=1 / 3, random_state=int(seed))
         tree.fit(inputs[wells], reading, check_input=False)
         leaf = tree.tree_.apply(inputs[wells])

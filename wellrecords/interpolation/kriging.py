@@ -26,11 +26,13 @@ from wellrecords.interpolation.fitting import FIT_NEIGHBOURS, fit_covariance, st
 from wellrecords.interpolation.forest import Forest, features, fit_forest
 from wellrecords.interpolation.kernel import Solution, solve, solve_groups
 from wellrecords.interpolation.neighbours import IntArray, blocks, group_places, nearest, nearest_elsewhere
+from wellrecords.interpolation.tiling import run_tiles
 
 FIT_ROUNDS = 3  # fits, each on readings completed anew, where any are censored
 SWEEPS = 6
 FEWEST_PLACES_FOR_SHAPE = 60
 FEWEST_PLACES_FOR_FOREST = 60
+BYTES_A_PLACE = 10_000  # working memory of one prediction, kriged and heard by the forest
 LONELY_SD = 1.0  # scale of a prediction from a single place, in transformed units, where nothing has measured it
 
 
@@ -331,11 +333,10 @@ class IntervalKriging(BaseEstimator):
         -------
         PredictiveDistribution of m places
         """
-        answer, distance, index, points = self._krige(coordinates)
-        extra, _ = check_covariates(covariates, self._classes, len(points), fitted=self._covariates)
-        sd = np.sqrt(answer.variance + self.covariance_.nugget) * self._local_scale(index)
-        table = self._kriging_table(answer.mean, sd, index, distance)
-        return self._with_forest(points, answer.mean, sd, extra, table)
+        check_is_fitted(self, "residuals_")
+        points = check_coordinates(coordinates)
+        refuse_degrees_far_from(points, self.readings_.coordinates)
+        return self._predict(points[:, None], covariates)
 
     def predict_groups(
         self, coordinates: npt.ArrayLike, covariates: npt.ArrayLike | None = None
@@ -357,37 +358,39 @@ class IntervalKriging(BaseEstimator):
         """
         check_is_fitted(self, "residuals_")
         groups = np.asarray(coordinates, dtype=float)
-        points = check_coordinates(groups.reshape(-1, 2))
-        extra, _ = check_covariates(covariates, self._classes, len(points), fitted=self._covariates)
-        flat = self._flatten(points).reshape(groups.shape)
-        value, noise, _ = censoring.pool(self.covariance_, self.places_, self.sites_)
-        distance, index = nearest(self.places_, flat.mean(axis=1), self.n_neighbours, self.n_jobs)
-        answer = solve_groups(
-            self.covariance_,
-            self.places_,
-            value,
-            noise,
-            flat,
-            np.zeros(groups.shape[:2]),
-            index,
-            known_mean=self.known_mean,
-            n_jobs=self.n_jobs,
-        )
-        sd = (np.sqrt(answer.variance + self.covariance_.nugget) * self._local_scale(index)[:, None]).ravel()
-        mean = answer.mean.ravel()
-        if self._shape is None:
-            table = ScoreTable.normal(mean, sd)
-        else:
-            shape = self._shape.table(np.zeros(len(index)), np.ones(len(index)), index, distance).values
-            table = ScoreTable(SCORES, mean[:, None] + sd[:, None] * np.repeat(shape, groups.shape[1], axis=0))
-        return self._with_forest(points, mean, sd, extra, table)
+        return self._predict(check_coordinates(groups.reshape(-1, 2)).reshape(groups.shape), covariates)
 
-    def _with_forest(
-        self, points: FloatArray, mean: FloatArray, sd: FloatArray, extra: FloatArray | None, table: ScoreTable
-    ) -> PredictiveDistribution:
-        if self.forest_ is not None:
-            inputs = features(points, self._centre, mean, sd, extra)
-            table = blend(table, self.forest_.table(inputs, n_jobs=self.n_jobs), self.forest_share_)
+    def _predict(self, groups: FloatArray, covariates: npt.ArrayLike | None) -> PredictiveDistribution:
+        """Predict groups of places, shape (g, s, 2), tile by tile."""
+        count, members = groups.shape[:2]
+        extra, _ = check_covariates(covariates, self._classes, count * members, fitted=self._covariates)
+        value, noise, _ = censoring.pool(self.covariance_, self.places_, self.sites_)
+
+        def one_tile(tile: slice) -> ScoreTable:
+            points = groups[tile].reshape(-1, 2)
+            targets = self._flatten(points).reshape(groups[tile].shape)
+            distance, index = nearest(self.places_, targets.mean(axis=1), self.n_neighbours)
+            answer = solve_groups(
+                self.covariance_,
+                self.places_,
+                value,
+                noise,
+                targets,
+                np.zeros(targets.shape[:2]),
+                index,
+                known_mean=self.known_mean,
+            )
+            mean = answer.mean.ravel()
+            sd = (np.sqrt(answer.variance + self.covariance_.nugget) * self._local_scale(index)[:, None]).ravel()
+            table = self._kriging_table(mean, sd, index, distance)
+            if self.forest_ is None:
+                return table
+            known = None if extra is None else extra[tile.start * members : tile.stop * members]
+            inputs = features(points, self._centre, mean, sd, known)
+            return blend(table, self.forest_.table(inputs), self.forest_share_)
+
+        pieces = run_tiles(one_tile, count, n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE * members)
+        table = ScoreTable(pieces[0].scores, np.concatenate([piece.values for piece in pieces]))
         return PredictiveDistribution(self.transform, table, self.residuals_)
 
     def kriging(self, coordinates: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -482,6 +485,7 @@ class IntervalKriging(BaseEstimator):
         return self._kriging_table(mean, sd, self._elsewhere[well], distance[well])
 
     def _kriging_table(self, mean: FloatArray, sd: FloatArray, index: IntArray, distance: FloatArray) -> ScoreTable:
+        """Bend normal predictions to the shape of the residuals around them, one place or group a row of `index`."""
         if self._shape is None:
             return ScoreTable.normal(mean, sd)
         return self._shape.table(mean, sd, index, distance)

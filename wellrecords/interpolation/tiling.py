@@ -6,6 +6,9 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
+from typing import TypeVar
+
+Result = TypeVar("Result")
 
 TILE_BYTES = 32_000_000  # working memory of one tile, for each thread
 TILES_A_THREAD = 4  # so that no thread waits long for the last one
@@ -21,7 +24,7 @@ def thread_pool(n_jobs: int) -> ThreadPoolExecutor:
 os.register_at_fork(after_in_child=thread_pool.cache_clear)
 
 
-def run_tiles(task: Callable[[slice], None], count: int, *, n_jobs: int, bytes_each: int = 1) -> None:
+def run_tiles(task: Callable[[slice], Result], count: int, *, n_jobs: int, bytes_each: int = 1) -> list[Result]:
     """Run `task` on slices of `count` pieces of work, in at most `n_jobs` threads.
 
     Parameters
@@ -32,12 +35,15 @@ def run_tiles(task: Callable[[slice], None], count: int, *, n_jobs: int, bytes_e
     n_jobs : int
     bytes_each : int
         Working memory of one piece; a tile stays under `TILE_BYTES`.
+
+    Returns
+    -------
+    list
+        What `task` returned for each slice, in order.
     """
     even = max(SMALLEST_TILE, -(-count // (TILES_A_THREAD * n_jobs)))
     size = min(even, max(1, TILE_BYTES // bytes_each))
     slices = [slice(start, min(count, start + size)) for start in range(0, count, size)]
     if n_jobs == 1 or len(slices) == 1:
-        for tile in slices:
-            task(tile)
-        return
-    list(thread_pool(n_jobs).map(task, slices))
+        return [task(tile) for tile in slices]
+    return list(thread_pool(n_jobs).map(task, slices))
