@@ -10,6 +10,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from wellrecords.lots.change import CHANGE_COLUMNS, AtALot, chance_by_yield, what_would_change
 from wellrecords.lots.evidence import SHOWN_COLUMNS, Evidence, gather_evidence
 from wellrecords.lots.gravel import GravelMap
 from wellrecords.lots.joint import copula_levels
@@ -61,6 +62,10 @@ class LotEstimate:
         Draws deeper than this are infinite.
     target_curve : DataFrame
         `depth_ft`, `chance_of_target`.
+    by_yield : DataFrame
+        The same question asked for other yields, see `chance_by_yield`.
+    changes : DataFrame
+        What would change the answer, see `what_would_change`.
     neighbours : DataFrame
         The wells that the depth to the target leans on, weightiest first,
         with their weights (of all wells leaned on, summing to 1) and readings.
@@ -84,6 +89,8 @@ class LotEstimate:
     dry_below_gpm: float
     deepest_ft: float
     target_curve: pd.DataFrame
+    by_yield: pd.DataFrame
+    changes: pd.DataFrame
     neighbours: pd.DataFrame
     plain_words: str
     technical_words: str
@@ -116,12 +123,16 @@ class LotEstimate:
 
 @dataclass(frozen=True, eq=False)
 class _Drawn:
-    """Draws of lots that share their evidence, each array (m, n_draws), and what the curves are made from."""
+    """Draws of lots that share their evidence, each array (m, n_draws), and what the curves are made from.
+
+    `level` (n_draws,) are the levels of the depth to the target.
+    """
 
     evidence: Evidence
     asked: list[EstimateSettings]
     laws: LocalLaws | None
     start: np.ndarray
+    level: np.ndarray
     columns: dict[str, np.ndarray]
     in_gravel: np.ndarray
     chance_of_dry_hole: np.ndarray
@@ -155,33 +166,42 @@ def _draw_together(evidence: Evidence, settings: EstimateSettings) -> _Drawn:
     start = evidence.start(columns)
     asked = _asked(places, settings)
     laws = evidence.laws.at(evidence.lot_coordinates) if evidence.laws is not None and m else None
-    drawn = _Drawn(evidence, asked, laws, start, columns, np.zeros((m, n), dtype=bool), np.full(m, np.nan))
+    drawn = _Drawn(evidence, asked, laws, start, levels[2], columns, np.zeros((m, n), dtype=bool), np.full(m, np.nan))
     for lot in range(m):
         if drawn.said(lot):
-            _draw_target(drawn, lot, levels[2])
+            _draw_target(drawn, lot)
         for name in QUANTITIES:
             if evidence.nearness[name].support[lot] == NONE or not drawn.said(lot):
                 columns[name][lot] = np.nan
     return drawn
 
 
-def _draw_target(drawn: _Drawn, lot: int, level: np.ndarray) -> None:
+def _draw_target(drawn: _Drawn, lot: int) -> None:
     """Draw the depth to a lot's target, in gravel or in rock, and reckon its chance of a dry hole."""
     evidence, settings = drawn.evidence, drawn.asked[lot]
     assert drawn.laws is not None
-    law, gpm, n = drawn.laws.take(np.array([lot])), settings.target_yield_gpm, len(level)
+    law = drawn.laws.take(np.array([lot]))
+    drawn.columns["depth_to_target_ft"][lot], drawn.in_gravel[lot] = _target_depths(drawn, lot, law, settings)
+    dry = np.interp(settings.max_depth_ft - drawn.start[lot], FEET, law.chance_below(FEET, evidence.dry_below_gpm)[0])
+    drawn.chance_of_dry_hole[lot] = np.where(drawn.in_gravel[lot], 0.0, dry).mean()
+
+
+def _target_depths(
+    drawn: _Drawn, lot: int, law: LocalLaws, settings: EstimateSettings
+) -> tuple[np.ndarray, np.ndarray]:
+    """Draw the depth to a target under a law of the rock, and say which draws meet it in gravel."""
+    evidence, level, gpm = drawn.evidence, drawn.level, settings.target_yield_gpm
+    n = len(level)
     rng = np.random.default_rng((settings.random_state, TARGETS))
     shallowest = rng.choice(evidence.shallow_ft[lot], n)
     target = np.maximum(drawn.start[lot] + law.feet_to(gpm, level)[0], shallowest)
+    in_gravel = np.zeros(n, dtype=bool)
     if evidence.gravels is not None:
         met = evidence.gravels.chance(evidence.lot_coordinates[[lot]], gpm)[0]
         rock = drawn.columns["depth_to_bedrock_ft"][lot]
         in_gravel = (rng.uniform(size=n) < met) & (rock >= evidence.gravels.least_cover_ft)
         target = np.where(in_gravel, rng.choice(evidence.gravels.depth_share, n) * rock, target)
-        drawn.in_gravel[lot] = in_gravel
-    dry = np.interp(settings.max_depth_ft - drawn.start[lot], FEET, law.chance_below(FEET, evidence.dry_below_gpm)[0])
-    drawn.chance_of_dry_hole[lot] = np.where(drawn.in_gravel[lot], 0.0, dry).mean()
-    drawn.columns["depth_to_target_ft"][lot] = np.where(target > settings.deepest_ft, np.inf, target)
+    return np.where(target > settings.deepest_ft, np.inf, target), in_gravel
 
 
 def _asked(places: LotPlaces, settings: EstimateSettings) -> list[EstimateSettings]:
@@ -355,6 +375,18 @@ def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotE
     notes = lot_notes(evidence, lot, draws, settings)
     chances = (float(chance[-1]), float(drawn.chance_of_dry_hole[lot])) if draws is not None else (np.nan, np.nan)
     neighbours, words = pd.DataFrame(columns=NEIGHBOUR_COLUMNS), ("", "")
+    by_yield = changes = pd.DataFrame(columns=CHANGE_COLUMNS)
+    if with_reasons and draws is not None:
+        assert evidence.laws is not None
+        assert drawn.laws is not None
+        rock = AtALot(
+            lambda law, asked: _target_depths(drawn, lot, law, asked)[0],
+            evidence.laws,
+            drawn.laws.take(np.array([lot])),
+            evidence.lot_coordinates[lot],
+            float(np.median(drawn.start[lot])),
+        )
+        by_yield, changes = chance_by_yield(rock, settings), what_would_change(rock, settings, evidence.dry_below_gpm)
     if with_reasons:
         neighbours = _neighbours(evidence, evidence.lot_coordinates[lot], draws is not None)
         words = (
@@ -378,6 +410,8 @@ def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotE
         dry_below_gpm=evidence.dry_below_gpm,
         deepest_ft=settings.deepest_ft,
         target_curve=pd.DataFrame({"depth_ft": depth, "chance_of_target": chance}),
+        by_yield=by_yield,
+        changes=changes,
         neighbours=neighbours,
         plain_words=words[0],
         technical_words=words[1],
