@@ -30,8 +30,6 @@ REACHES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 8.0)
 STRENGTHS = (0.5, 1.0)
 SHAPES = (1.0, 2.0)
 BLURS = (0.0, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
-HUMBLE = 1.5
-"""Of the blurs that predict within so many standard errors of the best, the widest is kept."""
 RUN_ONS_FT = (10.0, 20.0, 40.0)
 """How far drillers may go on below the last fracture (for a sump, or to the end of a rod)."""
 SAMPLE_WELLS = 1500
@@ -135,14 +133,11 @@ class _Trial:
                         best, found = score, Reach(part * self.typical_m, strength, shape, blur)
         return found
 
-    def widest_blur(self, known: np.ndarray, prior: np.ndarray, reach: Reach) -> Reach:
-        """Let holes side by side differ as much as the wells allow."""
+    def best_blur(self, known: np.ndarray, prior: np.ndarray, reach: Reach) -> Reach:
+        """Let holes side by side differ as much as predicts best: wider laws cover too much, narrower too little."""
         total = self.weigh(known, reach)
-        scores = np.array([self.scores(known, prior, total, blur) for blur in BLURS])
-        drop = scores[np.argmax(scores.mean(axis=1))] - scores
-        error = drop.std(axis=1) / np.sqrt(drop.shape[1])
-        allowed = np.flatnonzero(drop.mean(axis=1) <= HUMBLE * error + 1e-12)
-        return replace(reach, blur=BLURS[allowed[-1]])
+        scores = [float(self.scores(known, prior, total, blur).mean()) for blur in BLURS]
+        return replace(reach, blur=BLURS[int(np.argmax(scores))])
 
     def spread_prior(self, prior: np.ndarray, total: np.ndarray) -> np.ndarray:
         """Return how the laws of the scored places are spread: their posteriors together, a little smoothed."""
@@ -268,7 +263,7 @@ def fit_laws(
     found = _improve(trial, replace(found, grid=grid, prior=prior))
     known = log_likelihood(trial.stops, found.habits, found.tables, grid, found.decay_ft)
     reach = trial.best_reach(known, found.prior, SHAPES, STRENGTHS, found.reach.blur)
-    found = replace(found, reach=trial.widest_blur(known, found.prior, reach))
+    found = replace(found, reach=trial.best_blur(known, found.prior, reach))
     found = _improve(trial, found)
     stops = replace(candidates[best], run_on_ft=found.stops.run_on_ft)
     return replace(
@@ -279,4 +274,4 @@ def fit_laws(
 def _with_blur(trial: _Trial, found: LawMap) -> LawMap:
     """Let neighbouring holes differ as much as predicts best."""
     known = log_likelihood(trial.stops, found.habits, found.tables, found.grid, found.decay_ft)
-    return _improve(trial, replace(found, reach=trial.widest_blur(known, found.prior, found.reach)))
+    return _improve(trial, replace(found, reach=trial.best_blur(known, found.prior, found.reach)))
