@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wellrecords.matching import MatchingSettings, Merged, merge_duplicates
-from wellrecords.matching.clusters import drop_ambiguous, grow_clusters
+from wellrecords.matching.clusters import grow_clusters
+from wellrecords.matching.rivals import weigh_rivals
 from wellrecords.schema import LAYER_COLUMNS, WATER_ZONE_COLUMNS, WELL_COLUMNS, check_wells, conform, empty_table
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
@@ -280,21 +281,39 @@ def test_two_wells_of_one_source_are_not_joined_by_a_third_record():
 def test_clusters_join_records_of_one_source_only_where_these_are_a_pair_themselves():
     source = np.array([0, 1, 0, 2])
     pairs = np.array([[0, 1], [1, 2], [1, 3]])
-    labels = grow_clusters(pairs, np.array([9.0, 5.0, 7.0]), source, 4)
+    sure = np.ones(3, dtype=bool)
+    labels = grow_clusters(pairs, np.array([9.0, 5.0, 7.0]), sure, source, 4)
     assert labels[0] == labels[1] == labels[3]
     assert labels[2] != labels[0]
-    labels = grow_clusters(np.array([[0, 1], [0, 2], [1, 2]]), np.array([9.0, 5.0, 7.0]), source, 4)
+    labels = grow_clusters(np.array([[0, 1], [0, 2], [1, 2]]), np.array([9.0, 5.0, 7.0]), sure, source, 4)
     assert labels[0] == labels[1] == labels[2]
 
 
-def test_an_ambiguous_pair_is_dropped_and_a_clear_one_stays():
-    source = np.array([0, 1, 1])
-    pairs = np.array([[0, 1], [0, 2]])
-    keep, rival = drop_ambiguous(pairs, np.array([8.0, 7.5]), source, margin=1.0)
-    assert keep.tolist() == [False, False]
-    assert rival.tolist() == [1, 0]
-    keep, _ = drop_ambiguous(pairs, np.array([8.0, 3.0]), source, margin=1.0)
-    assert keep.all()
+def weighed(pairs: list[list[int]], scores: list[float], sources: list[int], later: list[int] | None = None):
+    """Return the odds of pairs against their rivals."""
+    states = np.zeros(len(pairs), dtype=int) if later is None else np.array(later)
+    return np.exp(weigh_rivals(np.array(pairs), np.array(scores), states, np.array(sources), 0.5)[0])
+
+
+def test_of_two_that_fit_as_well_neither_is_taken_and_a_clear_one_is():
+    # Odds e^8 and e^7.5 share one whole with 1 for no partner: Bayes' rule for exclusive hypotheses.
+    assert weighed([[0, 1], [0, 2]], [8.0, 7.5], [0, 1, 1]) == pytest.approx(
+        [np.exp(8.0) / (1.0 + np.exp(7.5)), np.exp(7.5) / (1.0 + np.exp(8.0))], rel=1e-6
+    )
+    assert weighed([[0, 1], [0, 2]], [8.0, -3.0], [0, 1, 1])[0] == pytest.approx(np.exp(8.0), rel=0.06)
+    assert weighed([[0, 1]], [2.0], [0, 1]) == pytest.approx([np.exp(2.0)])
+
+
+def test_a_rival_that_has_a_better_partner_hardly_counts():
+    pairs, sources = [[0, 2], [0, 3], [1, 3]], [0, 0, 1, 1]
+    alone, settled = weighed(pairs, [3.0, 3.0, -20.0], sources), weighed(pairs, [3.0, 3.0, 12.0], sources)
+    assert alone[0] < 1.0
+    assert settled[0] == pytest.approx(np.exp(3.0), rel=0.01)
+
+
+def test_two_forms_of_one_well_and_two_later_states_are_no_rivals():
+    assert (weighed([[0, 1], [0, 2], [1, 2]], [5.0, 5.0, 9.0], [0, 1, 1]) > np.exp(4.9)).all()
+    assert (weighed([[0, 1], [0, 2]], [5.0, 5.0], [0, 0, 0], [1, 1]) > np.exp(4.9)).all()
 
 
 def test_layers_and_zones_go_with_the_kept_record_and_are_not_doubled():

@@ -22,8 +22,9 @@ from wellrecords.matching.settings import MatchingSettings
 
 ERROR_CLASSES_M = (30.0, 200.0, 450.0, 1_000.0, np.inf)
 """Upper ends of the classes of position error: receiver, map or address, quarter, section, town."""
-REACH = 2.0
-"""Search radius in joint position errors: 98 % of the true pairs lie within it (Rayleigh distribution)."""
+REACH, LEAST_REACH_M = 2.0, 300.0
+"""Search radius in joint position errors, and at least: 98 % of the true pairs lie within it (Rayleigh distribution),
+but the errors of receivers and maps are given too small as often as not."""
 LOG_DEPTH_APART = 0.05
 DEPTH_OFFSET_FT = 60.0
 """Depths are alike within 5 % of (depth + 60 ft): 3 ft for a shallow hole, 13 ft at 200 ft."""
@@ -31,14 +32,13 @@ SHARED_NUMBER_AT_MOST = 20
 """A number that more records carry names a project, not a well."""
 STRIP_M = 2_000.0
 LATER_KINDS = ("deepened", "repaired", "abandoned")
-PAIRS_A_BATCH = 2_000_000
 
 
 def candidate_pairs(
     easting_m: np.ndarray,
     northing_m: np.ndarray,
     wells: pd.DataFrame,
-    numbers: tuple[np.ndarray, ...],
+    numbers: tuple[tuple[np.ndarray, ...], ...],
     settings: MatchingSettings,
 ) -> np.ndarray:
     """Return pairs of row positions that are worth a score.
@@ -49,8 +49,9 @@ def candidate_pairs(
         Projected metres.
     wells : pandas.DataFrame
         `position_error_m`, `total_depth_ft`, `drilled_on`, `record_kind` are read.
-    numbers : tuple of ndarray of int, each of shape (n,)
-        Codes of normalised permit and record numbers, -1 where there is none; records of one code are compared.
+    numbers : tuple of tuples of ndarray of int, each of shape (n,)
+        Codings, each of one or more columns (record numbers and permits; addresses), -1 where there is none;
+        records that carry one code of a coding are compared.
     settings : MatchingSettings
 
     Returns
@@ -63,6 +64,9 @@ def candidate_pairs(
     alike_depth = np.log(np.maximum(depth, 0.0) + DEPTH_OFFSET_FT) / LOG_DEPTH_APART
     day = wells["drilled_on"].to_numpy().astype("datetime64[D]")
     no_day = np.isnat(day)
+    year = day.astype("datetime64[Y]")
+    year_only = ~no_day & (day == year)
+    alike_year = np.where(no_day, np.nan, 1.5 * year.astype("int64"))
     alike_day = np.where(no_day, np.nan, day.astype("int64") / max(settings.days_apart, 0.5))
     later = wells["record_kind"].isin(LATER_KINDS).to_numpy(dtype=bool)
     unknown_depth = np.isnan(alike_depth)
@@ -70,11 +74,13 @@ def candidate_pairs(
     searches = [
         *_searches(easting_m, northing_m, error, alike_depth, settings.furthest_m),
         *_searches(easting_m, northing_m, error, alike_day, settings.furthest_m),
+        # Where one gives the year alone, years are compared.
+        *_searches(easting_m, northing_m, error, alike_year, settings.furthest_m, one_of=year_only),
         # A record of a later state, and a record without a depth and a date, are compared with all around them.
         *_searches(
             easting_m, northing_m, error, everywhere, settings.furthest_m, one_of=later | (unknown_depth & no_day)
         ),
-        partial(_same_number, numbers),
+        *(partial(_same_number, coding) for coding in numbers),
     ]
     # The trees are searched outside Python's lock, so threads run side by side.
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
@@ -108,7 +114,7 @@ def _searches(
             rows_b = members[b]
             if not len(rows_a) or not len(rows_b):
                 continue
-            radius = min(REACH * float(np.hypot(worst[a], worst[b])), furthest_m) + 1.0
+            radius = min(max(REACH * float(np.hypot(worst[a], worst[b])), LEAST_REACH_M), furthest_m) + 1.0
             scale = np.array([radius, radius, 1.0])
             if one_of is not None:
                 chosen_a, chosen_b = rows_a[one_of[rows_a]], rows_b[one_of[rows_b]]

@@ -10,11 +10,9 @@ import pandas as pd
 from rapidfuzz import utils
 
 from wellrecords.matching.candidates import LATER_KINDS
+from wellrecords.matching.nearness import Places
 from wellrecords.schema import INTERVAL_QUANTITIES, WELL_USES
 
-OWN_ERROR_M = 15.0
-"""Added to every position error: two people standing at one well do not read the same place."""
-DENSITY_CELL_M = 2_000.0
 EXACT = 0.05
 """In one source, values that differ by less are equal: feet through metres and back."""
 EXACT_ELSEWHERE = 0.2
@@ -25,97 +23,129 @@ ENDS_WITH_THE_HOLE = ("casing_depth_ft", "screen_bottom_ft", "depth_to_bedrock_f
 AT_THE_BOTTOM_FT = 3.0
 NOT_REACHED = -1_000.0
 """Stands for "no rock in this hole": equal in two such records, unlike any depth."""
+NEARLY: dict[str, tuple[float, float]] = {
+    "total_depth_ft": (0.03, 3.0),
+    "casing_depth_ft": (0.05, 2.0),
+    "casing_diameter_in": (0.03, 0.3),
+    "screen_bottom_ft": (0.03, 3.0),
+    "depth_to_bedrock_ft": (0.10, 3.0),
+    "depth_to_water_ft": (0.10, 3.0),
+    "yield_gpm": (0.10, 0.6),
+}
+"""What is compared, and what is nearly equal: within that share of the value, or that many units."""
 
 
 @dataclass(frozen=True)
-class Agreement:
-    """How often the records of one well agree on a quantity (common practice, checked on planted truth).
+class Quantity:
+    """A quantity of each record, null where it says nothing, and how common its value is.
 
-    Parameters
+    Attributes
     ----------
-    exact, close : float
-        Shares of true pairs, from two sources, that agree exactly, or nearly.
-    relative, absolute : float
-        "Nearly": within that share of the value, or that many units.
+    value : ndarray, shape (n,)
+    share_exact, share_close : ndarray, shape (n,)
+        Share of all records that agree with this one exactly, or nearly.
     """
 
-    exact: float
-    close: float
-    relative: float
-    absolute: float
-
-
-QUANTITIES: dict[str, Agreement] = {
-    "total_depth_ft": Agreement(0.80, 0.14, 0.03, 3.0),
-    "casing_depth_ft": Agreement(0.75, 0.15, 0.05, 2.0),
-    "casing_diameter_in": Agreement(0.92, 0.04, 0.03, 0.3),
-    "screen_bottom_ft": Agreement(0.75, 0.15, 0.03, 3.0),
-    "depth_to_bedrock_ft": Agreement(0.75, 0.15, 0.10, 3.0),
-    "depth_to_water_ft": Agreement(0.70, 0.15, 0.10, 3.0),
-    "yield_gpm": Agreement(0.75, 0.12, 0.10, 0.6),
-}
+    value: np.ndarray
+    share_exact: np.ndarray
+    share_close: np.ndarray
 
 
 @dataclass(frozen=True)
-class Density:
-    """How many records of each source stand in each square of the ground."""
+class Dates:
+    """The dates in days since 1970, null where there is none.
 
-    cell: np.ndarray
-    source: np.ndarray
-    sources: int
-    keys: np.ndarray
-    counts: np.ndarray
+    Attributes
+    ----------
+    day, month, year : ndarray, shape (n,)
+        The day itself, the first of its month, the first of its year.
+    swapped : ndarray, shape (n,)
+        The day with day of the month and month exchanged, where that is a date.
+    year_only, month_only : ndarray of bool, shape (n,)
+        A first of January stands for a year, a first of another month for that
+        month, far more often than for the day.
+    share_of_day, share_of_season, share_of_month, share_of_year : ndarray, shape (n,)
+        Share of all records dated so.
+    """
+
+    day: np.ndarray
+    month: np.ndarray
+    year: np.ndarray
+    swapped: np.ndarray
+    year_only: np.ndarray
+    month_only: np.ndarray
+    share_of_day: np.ndarray
+    share_of_season: np.ndarray
+    share_of_month: np.ndarray
+    share_of_year: np.ndarray
 
     @classmethod
-    def of(cls, easting_m: np.ndarray, northing_m: np.ndarray, source: np.ndarray) -> Density:
-        """Count the records, square by square."""
-        east = np.floor(easting_m / DENSITY_CELL_M).astype(np.int64)
-        north = np.floor(northing_m / DENSITY_CELL_M).astype(np.int64)
-        _, cell = np.unique(east * 4_000_003 + north, return_inverse=True)
-        sources = int(source.max()) + 1 if len(source) else 1
-        keys, counts = np.unique(cell * sources + source, return_counts=True)
-        return cls(cell, source, sources, keys, counts)
-
-    def of_partners(self, a: np.ndarray, b: np.ndarray) -> np.ndarray:
-        """Return records a square metre among which the partner of either is to be found.
-
-        Of two sources with n and m records around, at most the smaller number
-        can be pairs, so that one of n m possible pairs is right by the chance
-        1 / max(n, m): the denser source counts.
-        """
-        around = [self._count(self.cell[here], self.source[of]) for here, of in ((a, b), (b, a), (a, a), (b, b))]
-        return np.maximum.reduce(around) / DENSITY_CELL_M**2
-
-    def _count(self, cell: np.ndarray, source: np.ndarray) -> np.ndarray:
-        key = cell * self.sources + source
-        place = np.minimum(np.searchsorted(self.keys, key), len(self.keys) - 1)
-        return np.where(self.keys[place] == key, self.counts[place], 0)
+    def of(cls, drilled_on: pd.Series, days_apart: int) -> Dates:
+        """Take the dates apart; `days_apart` is the season in which two dates may be one."""
+        day = drilled_on.to_numpy().astype("datetime64[D]")
+        none = np.isnat(day)
+        month, year = day.astype("datetime64[M]"), day.astype("datetime64[Y]")
+        month_number = (month - year.astype("datetime64[M]")).astype("int64")
+        of_month = (day - month.astype("datetime64[D]")).astype("int64")
+        swaps = ~none & (of_month < 12) & (of_month != month_number)
+        turned = year[swaps].astype("datetime64[M]") + of_month[swaps].astype("timedelta64[M]")
+        swapped = np.full(len(day), np.nan)
+        swapped[swaps] = _days(turned) + month_number[swaps]
+        days, months, years = (_days(one) for one in (day, month, year))
+        return cls(
+            day=days,
+            month=months,
+            year=years,
+            swapped=swapped,
+            year_only=days == years,
+            month_only=days == months,
+            share_of_day=_share_within(days, np.zeros(len(days))),
+            share_of_season=_share_within(days, np.full(len(days), float(days_apart))),
+            share_of_month=_share_within(months, np.zeros(len(days))),
+            share_of_year=_share_within(years, np.zeros(len(days))),
+        )
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """What is compared, record by record, made once for all pairs."""
+    """What is compared, record by record, made once for all pairs.
 
-    easting_m: np.ndarray
-    northing_m: np.ndarray
-    error_m: np.ndarray
-    density: Density
+    Attributes
+    ----------
+    places : Places
+    source : ndarray of int, shape (n,)
+    shared_permits : ndarray of bool, shape (sources, sources)
+        Whether two sources write permits of one system.
+    later, deepened : ndarray of bool, shape (n,)
+        Records of a later state of a well, and of a deepening.
+    use : ndarray of int, shape (n,)
+        Place in `WELL_USES`.
+    dates : Dates
+    quantities : dict of str to Quantity
+        By the names of `NEARLY`.
+    own_number, permit, address : ndarray of int, shape (n,)
+        Codes of normalised numbers (one coding for both) and of addresses with a house number, -1 where there is none.
+    running : ndarray, shape (n,)
+        The source's own number as a number, null where it is none.
+    permit_text, owner, road : ndarray of str, shape (n,)
+        In plain letters, empty where there is none.
+    house : ndarray of int, shape (n,)
+        0 where there is none.
+    """
+
+    places: Places
     source: np.ndarray
     shared_permits: np.ndarray
     later: np.ndarray
     deepened: np.ndarray
     use: np.ndarray
-    day: np.ndarray
-    share_of_day: np.ndarray
-    share_of_season: np.ndarray
-    year: np.ndarray
-    year_only: np.ndarray
-    share_of_year: np.ndarray
-    readings: dict[str, np.ndarray]
-    share_exact: dict[str, np.ndarray]
-    share_close: dict[str, np.ndarray]
+    dates: Dates
+    quantities: dict[str, Quantity]
     own_number: np.ndarray
     permit: np.ndarray
+    address: np.ndarray
+    running: np.ndarray
+    permit_text: np.ndarray
     owner: np.ndarray
     road: np.ndarray
     house: np.ndarray
@@ -132,64 +162,58 @@ def gather_evidence(easting_m: np.ndarray, northing_m: np.ndarray, wells: pd.Dat
     days_apart : int
         Window of dates that may be one.
     """
-    values, exact, close = {}, {}, {}
-    for name, agreement in QUANTITIES.items():
-        known = _comparable(wells, name)
-        values[name] = known
-        exact[name] = _share_within(values[name], np.full(len(known), EXACT_ELSEWHERE))
-        close[name] = _share_within(values[name], np.fmax(agreement.relative * np.abs(known), agreement.absolute))
-    day = wells["drilled_on"].to_numpy().astype("datetime64[D]")
-    days = np.where(np.isnat(day), np.nan, day.astype("int64").astype(float))
-    start_of_year = day.astype("datetime64[Y]").astype("datetime64[D]")
-    year = np.where(np.isnat(day), np.nan, start_of_year.astype("int64").astype(float))
-    own = _number_codes(wells["source_record_id"])
-    both = pd.concat([own, _number_codes(_text(wells, "permit"))], ignore_index=True)
-    codes = pd.factorize(both, use_na_sentinel=True)[0]
+    quantities = {}
+    for name, (relative, absolute) in NEARLY.items():
+        value = _comparable(wells, name)
+        quantities[name] = Quantity(
+            value,
+            _share_within(value, np.full(len(value), EXACT_ELSEWHERE)),
+            _share_within(value, np.fmax(relative * np.abs(value), absolute)),
+        )
     source = pd.factorize(wells["source"], sort=True)[0]
+    own, permits = _number_texts(wells["source_record_id"]), _number_texts(_text(wells, "permit"))
+    codes = pd.factorize(pd.concat([own, permits], ignore_index=True), use_na_sentinel=True)[0]
     permit = codes[len(wells) :]
     road, house = _roads(_text(wells, "address"))
+    numbered = pd.Series(house.astype(str) + road).where((house > 0) & (road != ""))
     return Evidence(
-        easting_m=easting_m,
-        northing_m=northing_m,
-        error_m=np.hypot(wells["position_error_m"].to_numpy(dtype=float), OWN_ERROR_M),
-        density=Density.of(easting_m, northing_m, source),
+        places=Places.of(easting_m, northing_m, wells, source),
         source=source,
         shared_permits=_shared_permits(permit, source),
         later=wells["record_kind"].isin(LATER_KINDS).to_numpy(dtype=bool),
         deepened=(wells["record_kind"] == "deepened").to_numpy(dtype=bool),
-        use=_codes_of(wells["well_use"], WELL_USES),
-        day=days,
-        share_of_day=_share_within(days, np.zeros(len(days))),
-        share_of_season=_share_within(days, np.full(len(days), float(days_apart))),
-        year=year,
-        # The first of January stands for a year alone far more often than for the day.
-        year_only=day == start_of_year,
-        share_of_year=_share_within(year, np.zeros(len(year))),
-        readings=values,
-        share_exact=exact,
-        share_close=close,
+        use=pd.Categorical(wells["well_use"], categories=list(WELL_USES)).codes.astype(np.int64),
+        dates=Dates.of(wells["drilled_on"], days_apart),
+        quantities=quantities,
         own_number=codes[: len(wells)],
         permit=permit,
+        address=pd.factorize(numbered, use_na_sentinel=True)[0],
+        running=_running_numbers(wells["source_record_id"]),
+        permit_text=permits.fillna("").to_numpy(dtype=object),
         owner=_plain_words(_text(wells, "owner")),
         road=road,
         house=house,
     )
 
 
+def _days(moments: np.ndarray) -> np.ndarray:
+    day = moments.astype("datetime64[D]")
+    return np.where(np.isnat(day), np.nan, day.astype("int64").astype(float))
+
+
 def _share_within(values: np.ndarray, tolerance: np.ndarray) -> np.ndarray:
     """Return, for each value, the share of all values that lie within its tolerance of it (itself among them)."""
     known = ~np.isnan(values)
-    ordered = np.sort(values[known])
     out = np.full(len(values), np.nan)
-    if not len(ordered):
+    if not known.any():
         return out
-    tolerance = np.broadcast_to(tolerance, values.shape)
-    distinct, place = np.unique(values[known], return_inverse=True)
+    distinct, place, count = np.unique(values[known], return_inverse=True, return_counts=True)
     widest = np.zeros(len(distinct))
     np.maximum.at(widest, place, tolerance[known])
-    upper = np.searchsorted(ordered, distinct + widest, side="right")
-    lower = np.searchsorted(ordered, distinct - widest, side="left")
-    out[known] = ((upper - lower) / len(ordered))[place]
+    up_to = np.r_[0, np.cumsum(count)]
+    upper = up_to[np.searchsorted(distinct, distinct + widest, side="right")]
+    lower = up_to[np.searchsorted(distinct, distinct - widest, side="left")]
+    out[known] = ((upper - lower) / up_to[-1])[place]
     return out
 
 
@@ -212,10 +236,6 @@ def _comparable(wells: pd.DataFrame, name: str) -> np.ndarray:
     return known
 
 
-def _codes_of(values: pd.Series, known: tuple[str, ...]) -> np.ndarray:
-    return pd.Categorical(values, categories=list(known)).codes.astype(np.int64)
-
-
 def _shared_permits(permit: np.ndarray, source: np.ndarray) -> np.ndarray:
     """Tell for each two sources whether they write permits of one system, so that other permits are other wells."""
     count = int(source.max()) + 1 if len(source) else 0
@@ -233,7 +253,7 @@ def _text(wells: pd.DataFrame, name: str) -> pd.Series:
     return wells[name] if name in wells else pd.Series(pd.NA, index=wells.index, dtype="string")
 
 
-def _number_codes(numbers: pd.Series) -> pd.Series:
+def _number_texts(numbers: pd.Series) -> pd.Series:
     """Return numbers as they are compared: capitals and digits, without what leads to the first digit that counts.
 
     A permit is written with its letter in one file ("W88-48810") and without
@@ -243,6 +263,14 @@ def _number_codes(numbers: pd.Series) -> pd.Series:
     core = plain.str.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ0")
     plain = core.where(core != "", plain)
     return plain.where(plain.str.len() >= 3).reset_index(drop=True)
+
+
+def _running_numbers(numbers: pd.Series) -> np.ndarray:
+    """Return the digits of a source's own numbers as one number: forms of one campaign have neighbouring ones."""
+    digits = numbers.astype("string").str.replace(r"\D", "", regex=True)
+    return pd.to_numeric(digits.where(digits.str.len().between(1, 15)), errors="coerce").to_numpy(
+        float, na_value=np.nan
+    )
 
 
 def _plain_words(text: pd.Series) -> np.ndarray:

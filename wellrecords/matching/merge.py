@@ -9,10 +9,11 @@ import pandas as pd
 from pyproj import Transformer
 
 from wellrecords.ledger import MERGED_COLUMNS
-from wellrecords.matching.candidates import PAIRS_A_BATCH, candidate_pairs
-from wellrecords.matching.clusters import drop_ambiguous, grow_clusters
+from wellrecords.matching.candidates import candidate_pairs
+from wellrecords.matching.clusters import grow_clusters
 from wellrecords.matching.combine import PROVENANCE_COLUMNS, combine
-from wellrecords.matching.evidence import Evidence, gather_evidence
+from wellrecords.matching.evidence import gather_evidence
+from wellrecords.matching.rivals import weigh_rivals
 from wellrecords.matching.scores import score_pairs
 from wellrecords.matching.settings import MatchingSettings
 from wellrecords.schema import TEXT, WELL_COLUMNS, WGS84, conform, empty_table
@@ -25,9 +26,6 @@ UNDECIDED_COLUMNS: dict[str, str] = {
     "score": "float64",
     "why": TEXT,
 }
-
-LEARN_ROUNDS = 2
-LEAST_CHANCE, MOST_CHANCE = 0.02, 0.9
 
 
 @dataclass(frozen=True)
@@ -90,58 +88,20 @@ def merge_duplicates(
         wells["longitude"].to_numpy(dtype=float), wells["latitude"].to_numpy(dtype=float)
     )
     evidence = gather_evidence(easting_m, northing_m, wells, settings.days_apart)
-    pairs = candidate_pairs(easting_m, northing_m, wells, (evidence.own_number, evidence.permit), settings)
-    score, later = _scores(pairs, evidence, settings)
-    pairs, score = _with_learnt_chance(pairs, score, later, evidence.source, settings)
-    sure, rival = drop_ambiguous(pairs, score, evidence.source, settings.margin)
-    undecided = _undecided(canonical, pairs, score, sure, rival)
+    numbers = ((evidence.own_number, evidence.permit), (evidence.address,))
+    scored = score_pairs(candidate_pairs(easting_m, northing_m, wells, numbers, settings), evidence, settings)
+    pairs, score = scored.pairs, scored.score
+    alone = score
+    score, rival = weigh_rivals(pairs, alone, scored.later, evidence.source, settings.threshold)
+    sure = score >= settings.threshold
+    # Where the rival is the one, nothing is undecided.
+    open_ = ~sure & (alone >= settings.threshold) & ~sure[rival]
+    undecided = _undecided(canonical, pairs, alone, open_, rival)
+    cluster = grow_clusters(pairs, np.where(sure, score, alone), sure, evidence.source, len(wells))
     pairs, score = pairs[sure], score[sure]
-    cluster = grow_clusters(pairs, score, evidence.source, len(wells))
     kept_wells, kept_layers, kept_zones, provenance, absorbed = combine(canonical, layers, water_zones, cluster)
     merged, history = _account(canonical, absorbed, pairs, score, cluster)
     return Merged(kept_wells, kept_layers, kept_zones, merged, provenance, history, undecided)
-
-
-def _scores(pairs: np.ndarray, evidence: Evidence, settings: MatchingSettings) -> tuple[np.ndarray, np.ndarray]:
-    """Score the pairs in batches, so that memory does not grow with their number."""
-    parts = [
-        score_pairs(pairs[start : start + PAIRS_A_BATCH], evidence, settings)
-        for start in range(0, len(pairs), PAIRS_A_BATCH)
-    ]
-    if not parts:
-        return np.empty(0), np.empty(0, dtype=int)
-    return np.concatenate([part[0] for part in parts]), np.concatenate([part[1] for part in parts])
-
-
-def _with_learnt_chance(
-    pairs: np.ndarray, score: np.ndarray, later: np.ndarray, source: np.ndarray, settings: MatchingSettings
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return the pairs at or above the threshold, by how far each two sources are seen to overlap.
-
-    The settings' chance that a record has its partner in another source is
-    where the count starts. Pairs found with it give each two sources' own
-    chance, which then takes its place.
-    """
-    possible = score >= settings.threshold - np.log(MOST_CHANCE / settings.chance_other_source)
-    pairs, score, later = pairs[possible], score[possible], later[possible]
-    records = np.bincount(source)
-    first, second = source[pairs[:, 0]], source[pairs[:, 1]]
-    across = (first != second) & (later == 0)
-    start = score
-    for _ in range(LEARN_ROUNDS):
-        found = across & (score >= settings.threshold)
-        # Each record is counted once, however many it fits.
-        matched = np.zeros((len(records), len(records)))
-        for one, other in ((0, 1), (1, 0)):
-            seen = np.zeros((len(source), len(records)), dtype=bool)
-            seen[pairs[found, one], source[pairs[found, other]]] = True
-            for number in range(len(records)):
-                matched[number] += seen[source == number].sum(axis=0)
-        share = np.maximum(matched / records[:, None], (matched / records[:, None]).T)
-        share = np.clip(share, LEAST_CHANCE, MOST_CHANCE)
-        score = start + np.where(across, np.log(share[first, second] / settings.chance_other_source), 0.0)
-    likely = score >= settings.threshold
-    return pairs[likely], score[likely]
 
 
 def _account(
@@ -183,9 +143,9 @@ def _account(
 
 
 def _undecided(
-    wells: pd.DataFrame, pairs: np.ndarray, score: np.ndarray, sure: np.ndarray, rival: np.ndarray
+    wells: pd.DataFrame, pairs: np.ndarray, score: np.ndarray, outdone: np.ndarray, rival: np.ndarray
 ) -> pd.DataFrame:
-    unsure = np.flatnonzero(~sure)
+    unsure = np.flatnonzero(outdone)
     ids = wells["record_id"].to_numpy(dtype=object)
     one, other = pairs[unsure, 0], pairs[unsure, 1]
     # A record and its two suitors: the one that both pairs share comes first.

@@ -14,9 +14,6 @@ class MatchingSettings(BaseModel):
         Two records are one well where the log of the odds for it is at least
         this. Chosen on planted truth by ``tests/benchmarks/bench_matching.py``;
         raise it to merge less.
-    margin : float, default=1.5
-        Where a record fits two different wells of one source, and the better
-        one by less than this, it is merged with neither.
     chance_other_source, chance_same_source, chance_earlier_state : float
         How likely a record has its partner in another source, in its own
         source (filed twice), or, being the record of a deepening, a repair or
@@ -31,7 +28,6 @@ class MatchingSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     threshold: float = 0.5
-    margin: float = Field(default=1.5, ge=0.0)
     chance_other_source: float = Field(default=0.3, gt=0.0, lt=1.0)
     chance_same_source: float = Field(default=0.03, gt=0.0, lt=1.0)
     chance_earlier_state: float = Field(default=0.6, gt=0.0, lt=1.0)
