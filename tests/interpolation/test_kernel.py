@@ -67,12 +67,13 @@ def test_compiled_and_numpy_kernels_agree(kind, known_mean, monkeypatch):
 
 
 def test_an_estimate_is_the_same_without_numba(monkeypatch):
-    """Fit, forest and all, where a third of the readings are censored."""
+    """Fit, forest and all, on both sides of a border, where a third of the readings are censored."""
     pytest.importorskip("numba")
-    high = np.where(RNG.uniform(size=150) < 0.3, np.inf, Z)
+    reading = Z + 3.0 * (XY[:, 1] > 505_000)
+    high = np.where(RNG.uniform(size=150) < 0.3, np.inf, reading)
 
     def both_ways():
-        model = IntervalKriging("identity", n_trees=10).fit(XY, Z, high)
+        model = IntervalKriging("identity", n_trees=10).fit(XY, reading, high)
         assert model.forest_ is not None
         squares = TARGETS[:, None] + np.linspace(-20.0, 20.0, 4)[:, None]
         return model.predict(TARGETS).table.values, model.predict_groups(squares).table.values
@@ -121,3 +122,18 @@ def test_position_error_draws_the_weight_away():
     indices, weights = model.weights([[500_000.0, 500_000.0]])
     assert indices[0, 0] == 0
     assert weights[0, 0] > 0.6
+
+
+def test_compiles_where_nothing_can_be_kept_on_disk(monkeypatch):
+    """Numba refuses to cache in a folder that may not be written, as in a shared installation."""
+    numba = pytest.importorskip("numba")
+    jit = pytest.importorskip("wellrecords.interpolation.jit")
+
+    def read_only(cache=False, **options):
+        if cache:
+            msg = "cannot cache function: no locator available"
+            raise RuntimeError(msg)
+        return numba.njit(**options)
+
+    monkeypatch.setattr(jit, "njit", read_only)
+    assert jit.fast(contract=False)(lambda x: x + 1.0)(2.0) == 3.0

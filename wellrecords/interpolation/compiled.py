@@ -11,14 +11,12 @@ pivots to a pass.
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
-from numba import njit
 
+from wellrecords.interpolation.jit import fast
 from wellrecords.interpolation.lanes import WIDTH, largest, load, power_of_two, root, smallest, spread, store
 
-fast: Any = njit(nogil=True, cache=True, fastmath={"contract"})
 SQRT3 = math.sqrt(3.0)
 LOG2_E = 1.0 / math.log(2.0)
 LN2_HIGH, LN2_LOW = 6.93145751953125e-1, 1.42860682030941723212e-6  # ln 2 in two parts (Cody and Waite 1980)
@@ -26,7 +24,7 @@ ROUND = 1.5 * 2.0**52  # added to a small number, it leaves the nearest whole on
 C2, C3, C4, C5, C6, C7, C8, C9, C10, C11, C12, C13 = (1.0 / math.factorial(n) for n in range(2, 14))
 
 
-@fast
+@fast(contract=True)
 def _exponential(x):  # type: ignore[no-untyped-def]
     """Exponential of numbers of 0 or less: 2^n exp(r), |r| < ln(2) / 2, exp(r) by its series. Right to 3e-16."""
     x = largest(x, spread(-700.0))
@@ -39,7 +37,7 @@ def _exponential(x):  # type: ignore[no-untyped-def]
     return (even + r * odd) * power_of_two(rounded)
 
 
-@fast
+@fast(contract=True)
 def _covariance(kind, sill, range_m, distance2):  # type: ignore[no-untyped-def]
     """Covariance at squared distances; `kind` is the place in covariance.KINDS."""
     scaled = root(distance2) * (1.0 / range_m)
@@ -52,7 +50,7 @@ def _covariance(kind, sill, range_m, distance2):  # type: ignore[no-untyped-def]
     return sill * _exponential(0.0 - scaled)
 
 
-@fast
+@fast(contract=True)
 def _factorise(rows, k):  # type: ignore[no-untyped-def]
     """Turn (C | B) into (U | U^-T B), U^T U = C, in place."""
     width = rows.shape[1]
@@ -74,7 +72,7 @@ def _factorise(rows, k):  # type: ignore[no-untyped-def]
                 store(rows, (r, j), rest - f2 * load(rows, (start + 2, j)) - f3 * load(rows, (start + 3, j)))
 
 
-@fast
+@fast(contract=True)
 def _back_substitute(rows, slack, column, weights):  # type: ignore[no-untyped-def]
     """Weights of the target whose right-hand side is `column`: U^-1 (U^-T c0 + slack U^-T 1)."""
     k = len(weights)
@@ -85,7 +83,7 @@ def _back_substitute(rows, slack, column, weights):  # type: ignore[no-untyped-d
         store(weights, (i,), rest / load(rows, (i, i)))
 
 
-@fast
+@fast(contract=True)
 def solve_tile(  # type: ignore[no-untyped-def]
     kind,
     sill,

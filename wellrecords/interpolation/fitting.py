@@ -71,12 +71,16 @@ def fit_covariance(
     subset = np.arange(places.count)
     if places.count > SUBSET:
         subset = np.sort(random_state.choice(places.count, SUBSET, replace=False))
-    sites = Sites(readings, np.zeros_like(readings))
     total = start.sill + start.nugget
     spread = float(np.hypot(*np.ptp(places.coordinates, axis=0)))
     limits = np.log([spread / 1000.0, spread])
     middle = np.log(spread / 10.0)
+    # Only the places scored and their neighbours are needed, of however many there are.
     near = neighbours[:, :FIT_NEIGHBOURS]
+    heard = np.unique(np.append(subset, near[subset]))
+    places, wells, number = places.only(heard)
+    readings, near, subset = readings[wells], number[near[heard]], number[subset]
+    sites = Sites(readings, np.zeros_like(readings))
 
     def model(parameters: FloatArray) -> Covariance:
         share = NUGGET_SHARE[0] + (NUGGET_SHARE[1] - NUGGET_SHARE[0]) / (1.0 + np.exp(-parameters[1]))

@@ -60,6 +60,14 @@ class Places:
         """Index of the places where numba is not installed."""
         return cKDTree(self.coordinates)
 
+    def only(self, chosen: IntArray) -> tuple[Places, IntArray, IntArray]:
+        """Return the chosen places alone, the wells that stand there, and the new number of each place (-1: none)."""
+        number = np.full(self.count, -1)
+        number[chosen] = np.arange(len(chosen))
+        place_of_well = number[self.place_of_well]
+        wells = np.flatnonzero(place_of_well >= 0)
+        return Places(self.coordinates[chosen], self.error2_m2[chosen], place_of_well[wells]), wells, number
+
     def per_place(self, per_well: FloatArray) -> FloatArray:
         """Sum a quantity over the wells of each place."""
         return np.bincount(self.place_of_well, weights=per_well, minlength=self.count).astype(np.float64, copy=False)

@@ -4,25 +4,23 @@ A k-d tree (Bentley, J. L. 1975, Commun. ACM 18, 509-517) whose nodes are
 numbered as in a heap, each with the box around its places (Roussopoulos,
 Kelley and Vincent 1995, Proc. SIGMOD, 71-79): the children of node i are
 2 i + 1 and 2 i + 2. The points are visited leaf by leaf, so that what one
-has touched is still in the cache for the next.
+has touched is still in the cache for the next. The distances equal scipy's to the last bit.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 from scipy.spatial import cKDTree
 
+from wellrecords.interpolation.jit import fast
 from wellrecords.interpolation.tiling import run_tiles
 
 LEAF = 12  # places in a leaf, at most
 DEEPEST = 64  # levels; a tree of as many places as memory holds has fewer
-fast: Any = njit(nogil=True, cache=True)  # no contraction: distances equal those of scipy to the last bit
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
@@ -85,7 +83,7 @@ class Leaves:
         return distance, index
 
 
-@fast
+@fast(contract=False)
 def _gap2(boxes, node, x, y):  # type: ignore[no-untyped-def]
     """Squared distance from a point to the box of a node."""
     dx = max(0.0, max(boxes[node, 0] - x, x - boxes[node, 2]))
@@ -93,7 +91,7 @@ def _gap2(boxes, node, x, y):  # type: ignore[no-untyped-def]
     return dx * dx + dy * dy
 
 
-@fast
+@fast(contract=False)
 def _find_leaves(boxes, targets, leaf):  # type: ignore[no-untyped-def]
     """Find the leaf that each target falls to."""
     inner = len(boxes) // 2
@@ -105,7 +103,7 @@ def _find_leaves(boxes, targets, leaf):  # type: ignore[no-untyped-def]
         leaf[t] = node - inner
 
 
-@fast
+@fast(contract=False)
 def _search(points, place, start, boxes, targets, which, out_distance, out_index):  # type: ignore[no-untyped-def]
     """Search for the targets `which`: down to the nearest leaf, then back to every node that may hold a nearer one."""
     k = out_index.shape[1]

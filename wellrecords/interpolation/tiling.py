@@ -12,7 +12,7 @@ Result = TypeVar("Result")
 
 TILE_BYTES = 32_000_000  # working memory of one tile, for each thread
 TILES_A_THREAD = 4  # so that no thread waits long for the last one
-SMALLEST_TILE = 128  # below that a thread costs more than it saves
+SMALLEST_TILE = 1_000  # pieces; below that a thread costs more than it saves
 
 
 @cache
