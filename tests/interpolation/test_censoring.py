@@ -59,7 +59,7 @@ def test_fitted_without_correlation_the_quantiles_are_those_of_scipys_censored_f
     exact = reading <= limit
     law = stats.norm(*stats.norm.fit(stats.CensoredData(uncensored=reading[exact], right=limit[~exact])))
     xy = rng.uniform(0, 50_000, (2_000, 2)) + 500_000
-    model = IntervalKriging("identity", n_trees=20)
+    model = IntervalKriging("identity")
     model.fit(xy, np.where(exact, reading, limit), np.where(exact, reading, np.inf))
     quantiles = np.median(model.predict(xy[:200]).quantile([0.1, 0.5, 0.9]), axis=0)
     np.testing.assert_allclose(quantiles, law.ppf([0.1, 0.5, 0.9]), atol=0.1)

@@ -50,6 +50,7 @@ def choose_share(
     return float(SHARES[int(np.argmin(losses))])
 
 
-def blend(kriging: ScoreTable, forest: FloatArray, share: float) -> ScoreTable:
-    """Average the quantiles of both, strictly rising."""
-    return ScoreTable(SCORES, (1.0 - share) * kriging.at(SCORES) + share * forest).rising()
+def blend(mean: FloatArray, sd: FloatArray, forest: FloatArray, share: float) -> ScoreTable:
+    """Average the quantiles of kriging, N(mean, sd^2), and of the forest."""
+    kriging = mean[:, None] + sd[:, None] * SCORES
+    return ScoreTable(SCORES, (1.0 - share) * kriging + share * forest).rising()

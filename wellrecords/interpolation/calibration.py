@@ -5,8 +5,9 @@ Three corrections, all learnt from leave-one-place-out predictions:
 - the *local scale*: where the nearest wells were predicted badly, the next
   one will be too. The kriging standard deviation is multiplied by the root
   mean square of the standardised residuals around the place;
-- the *local shape*: the standardised residuals of the wells around, the near
-  ones counting more, mixed with those of the whole region (`LocalShape`);
+- the *local shape*: the scores of the wells around under the blend of kriging
+  and forest, the near ones counting more, mixed with those of the whole
+  region (`LocalShape`);
 - the *residual distribution*: what is left after that is set right for the
   region as a whole, so that 80 % intervals cover 80 %.
 
@@ -31,7 +32,7 @@ from scipy.special import ndtr
 
 from wellrecords.interpolation.censoring import Cavities, truncated_moments
 from wellrecords.interpolation.covariance import FloatArray
-from wellrecords.interpolation.distribution import SCORES, ResidualDistribution, ScoreTable
+from wellrecords.interpolation.distribution import SCORES, ResidualDistribution
 from wellrecords.interpolation.neighbours import IntArray, Places
 
 LEVELS = np.concatenate([[0.001, 0.0025], np.arange(1, 200) / 200.0, [0.9975, 0.999]])
@@ -60,12 +61,12 @@ def local_scale(square_sum: FloatArray, count: FloatArray, prior_weight: float =
 
 @dataclass(frozen=True)
 class LocalShape:
-    """Distribution of the standardised residuals around any place.
+    """Distribution of the scores of left-out readings around any place.
 
     Parameters
     ----------
     below : ndarray of shape (p, len(THRESHOLDS))
-        Of the wells at each place, how many residuals lie below each
+        Of the wells at each place, how many scores lie below each
         threshold; a censored one counts by its probability.
     region : ndarray of shape (len(THRESHOLDS),)
         The same as a share, of all wells.
@@ -78,7 +79,7 @@ class LocalShape:
 
     @classmethod
     def learn(cls, low: FloatArray, high: FloatArray, places: Places) -> LocalShape:
-        """Count the residuals of each place, known as standardised intervals."""
+        """Count the scores of each place, known as intervals."""
         start, end = ndtr(low)[:, None], ndtr(high)[:, None]
         with np.errstate(divide="ignore", invalid="ignore"):
             share = np.clip((ndtr(THRESHOLDS) - start) / (end - start), 0.0, 1.0)
@@ -88,14 +89,13 @@ class LocalShape:
         region = (per_well.sum(axis=0) + PRIOR_WEIGHT * ndtr(THRESHOLDS)) / (n + PRIOR_WEIGHT)
         return cls(sums @ per_well, region, places.per_place(np.ones(n)))
 
-    def table(self, mean: FloatArray, sd: FloatArray, index: IntArray, distance_m: FloatArray) -> ScoreTable:
-        """Bend normal predictions to the shape of the residuals at the places around.
+    def scores(self, index: IntArray, distance_m: FloatArray) -> FloatArray:
+        """Return the score that belongs to each normal score around a place, shape (m, len(SCORES)), rising.
 
         Parameters
         ----------
-        mean, sd : ndarrays of shape (m * s,)
         index, distance_m : ndarrays of shape (m, k)
-            The places around each group of s targets.
+            The places around each target.
         """
         m, k = index.shape
         weight = (1.0 - (distance_m / (1.01 * distance_m.max(axis=1, keepdims=True) + 1e-9)) ** 2) ** NEARNESS
@@ -108,25 +108,22 @@ class LocalShape:
         column = np.stack([np.sum(cdf[:, 1:-1] < one, axis=1) for one in level], axis=1)
         left, right = cdf[row, column], cdf[row, column + 1]
         part = np.clip((level - left) / np.maximum(right - left, 1e-12), 0.0, 1.0)
-        residual = THRESHOLDS[column] + part * (THRESHOLDS[column + 1] - THRESHOLDS[column])
-        shape = np.repeat(ScoreTable(SCORES, residual).rising().values, len(mean) // m, axis=0)
-        return ScoreTable(SCORES, mean[:, None] + sd[:, None] * shape)
+        return THRESHOLDS[column] + part * (THRESHOLDS[column + 1] - THRESHOLDS[column])
 
 
-def residual_distribution(low: FloatArray, high: FloatArray, weights: FloatArray) -> ResidualDistribution:
+def residual_distribution(low: FloatArray, high: FloatArray) -> ResidualDistribution:
     """Distribution of scores known as intervals, as a quantile function.
 
     Parameters
     ----------
     low, high : ndarrays of shape (n,)
         Equal where exact, infinite where open.
-    weights : ndarray of shape (n,)
 
     Returns
     -------
     ResidualDistribution
     """
-    edges, cumulative = self_consistent(low, high, weights)
+    edges, cumulative = self_consistent(low, high, np.ones(len(low)))
     return ResidualDistribution(LEVELS, np.interp(LEVELS, cumulative, edges))
 
 

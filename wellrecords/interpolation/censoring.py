@@ -162,6 +162,13 @@ def truncated_moments(
     return mean + sd * shift, variance * shrink
 
 
+def expected(low: FloatArray, high: FloatArray, mean: FloatArray, sd: FloatArray) -> FloatArray:
+    """Return each reading, or what N(mean, sd^2) expects of it inside its interval."""
+    exact = low == high
+    within, _ = truncated_moments(np.where(exact, low - 1.0, low), np.where(exact, high + 1.0, high), mean, sd**2)
+    return np.where(exact, low, within)
+
+
 def start_sites(low: FloatArray, high: FloatArray, mean: float, variance: float) -> Sites:
     """Sites before any kriging: each censored reading against the region's own distribution."""
     return update_sites(

@@ -21,7 +21,7 @@ from wellrecords.interpolation.covariance import FloatArray
 
 Transform = Literal["log", "identity"]
 SCORES = np.linspace(-2.8, 2.8, 29)  # normal scores at which bent distributions are tabulated
-LEAST_STEP = 1e-9  # keeps the table of heaped readings rising
+LEAST_SD = 1e-9  # keeps the table of heaped readings rising
 
 
 @dataclass(frozen=True)
@@ -88,11 +88,9 @@ class ScoreTable:
     def __len__(self) -> int:
         return len(self.values)
 
-    def rising(self) -> ScoreTable:
-        """Return the table with every row strictly rising."""
-        spread = np.maximum(self.values.max(axis=1) - self.values.min(axis=1), np.finfo(np.float32).tiny)
-        values = np.maximum.accumulate(self.values, axis=1) + LEAST_STEP * spread[:, None] * self.scores
-        return ScoreTable(self.scores, values)
+    def rising(self, least_sd: float = LEAST_SD) -> ScoreTable:
+        """Return the table with every row strictly rising, by `least_sd` a score at least."""
+        return ScoreTable(self.scores, np.maximum.accumulate(self.values, axis=1) + least_sd * self.scores)
 
     def at(self, scores: FloatArray) -> FloatArray:
         """Return the table resampled at other scores, shape (m, q)."""

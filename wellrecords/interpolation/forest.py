@@ -4,7 +4,8 @@ Kriging draws one smooth surface with one shape of error; records also have
 sharp borders (a perched water table beside a deep one) and local shapes. A
 forest sees both. Its features are the coordinates turned through several
 angles (so that a border may run in any direction), the leave-one-out kriging
-mean and standard deviation, and any covariates. The readings in the leaves
+mean and standard deviation, the readings at the nearest places, and any
+covariates. The readings in the leaves
 that a point falls into, pooled over the trees, are its distribution
 (Meinshausen, N. 2006, Quantile Regression Forests, J. Mach. Learn. Res. 7,
 983-999).
@@ -28,10 +29,11 @@ from sklearn.tree import DecisionTreeRegressor
 
 from wellrecords.interpolation.covariance import FloatArray
 from wellrecords.interpolation.distribution import SCORES
-from wellrecords.interpolation.neighbours import IntArray
+from wellrecords.interpolation.neighbours import IntArray, Places
 from wellrecords.interpolation.tiling import run_tiles, thread_pool
 
 ANGLES = 6
+NEAR = 12  # places that count as surroundings
 LEAF_VALUES = 6  # readings that stand for a leaf
 IN_BAG = 0.63  # share of the blocks that a tree sees, as in a bootstrap
 WELLS_A_TREE = 10_000
@@ -95,13 +97,60 @@ def _row_quantiles(ordered: Float32Array, count: npt.NDArray[np.int_], levels: F
     return left + (right - left) * (position - below)
 
 
+@dataclass(frozen=True)
+class Surroundings:
+    """What was read at the nearest places, whatever kriging makes of it.
+
+    A spread of nothing among the neighbours (a monitoring field, a flat
+    water table) tells a tree what a covariance for the whole region cannot.
+
+    Parameters
+    ----------
+    count, total, squares : ndarrays of shape (p,)
+        Wells at each place, and the sums of their readings and squared
+        readings about `centre`.
+    """
+
+    count: FloatArray
+    total: FloatArray
+    squares: FloatArray
+    centre: float
+
+    @classmethod
+    def learn(cls, places: Places, reading: FloatArray) -> Surroundings:
+        """Sum the readings of each place."""
+        centre = float(np.mean(reading))
+        about = reading - centre
+        count, total, squares = (places.per_place(each) for each in (np.ones_like(about), about, about**2))
+        return cls(count, total, squares, centre)
+
+    def at(self, index: IntArray, distance_m: FloatArray) -> FloatArray:
+        """Return mean and standard deviation of the readings nearby, and the log of the distance, shape (m, 3).
+
+        Parameters
+        ----------
+        index, distance_m : ndarrays of shape (m, k)
+            The nearest places, the nearest first.
+        """
+        near = index[:, :NEAR]
+        count = self.count[near].sum(axis=1)
+        mean = self.total[near].sum(axis=1) / count
+        variance = self.squares[near].sum(axis=1) / count - mean**2
+        return np.column_stack([mean + self.centre, np.sqrt(np.maximum(variance, 0.0)), np.log1p(distance_m[:, 0])])
+
+
 def features(
-    coordinates: FloatArray, centre: FloatArray, mean: FloatArray, sd: FloatArray, covariates: FloatArray | None
+    coordinates: FloatArray,
+    centre: FloatArray,
+    mean: FloatArray,
+    sd: FloatArray,
+    around: FloatArray,
+    covariates: FloatArray | None,
 ) -> Float32Array:
-    """Return the features of the forest: turned coordinates, kriging mean and spread, covariates."""
+    """Return the features of the forest: turned coordinates, kriging mean and spread, surroundings, covariates."""
     angle = np.arange(ANGLES) * np.pi / ANGLES
     turned = (coordinates - centre) @ np.vstack([np.cos(angle), np.sin(angle)])
-    columns = [turned, mean[:, None], sd[:, None]]
+    columns = [turned, mean[:, None], sd[:, None], around]
     if covariates is not None:
         columns.append(covariates)
     return np.hstack(columns).astype(np.float32)

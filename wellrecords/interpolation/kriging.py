@@ -23,7 +23,7 @@ from wellrecords.interpolation.checks import (
 from wellrecords.interpolation.covariance import Covariance, CovarianceKind, FloatArray, stretch
 from wellrecords.interpolation.distribution import SCORES, PredictiveDistribution, ScoreTable, Transform
 from wellrecords.interpolation.fitting import FIT_NEIGHBOURS, fit_covariance, start_covariance
-from wellrecords.interpolation.forest import Forest, features, fit_forest
+from wellrecords.interpolation.forest import Forest, Surroundings, features, fit_forest
 from wellrecords.interpolation.kernel import Solution, solve, solve_groups
 from wellrecords.interpolation.neighbours import IntArray, blocks, group_places, nearest, nearest_elsewhere
 from wellrecords.interpolation.tiling import run_tiles
@@ -33,6 +33,7 @@ SWEEPS = 6
 FEWEST_PLACES_FOR_SHAPE = 60
 FEWEST_PLACES_FOR_FOREST = 60
 BYTES_A_PLACE = 10_000  # working memory of one prediction, kriged and heard by the forest
+HAIR = 1e-3  # no prediction is sharper, and no reading finer, than this share of the readings' spread
 LONELY_SD = 1.0  # scale of a prediction from a single place, in transformed units, where nothing has measured it
 
 
@@ -188,6 +189,8 @@ class IntervalKriging(BaseEstimator):
         self.places_ = group_places(self._flatten(readings.coordinates), readings.position_error_m)
         self._block = blocks(self.places_, self.block_m)
         self._elsewhere = nearest_elsewhere(self.places_, self.n_neighbours, self._block, self.n_jobs)
+        offset = self.places_.coordinates[self._elsewhere] - self.places_.coordinates[:, None]
+        self._far_elsewhere = np.hypot(offset[..., 0], offset[..., 1])
         self._others = self._elsewhere
         if self.block_m > 0:  # the cavity of a site leaves out that one well only
             alone = np.arange(self.places_.count)
@@ -217,10 +220,10 @@ class IntervalKriging(BaseEstimator):
                 self.covariance_ = self._fit_covariance(kinds)
                 kinds = (self.covariance_.kind,)
             self._refresh_sites(self._others)
+        self._hair = HAIR * np.sqrt(variance)
         mean, sd = self._left_out_kriging()
-        table = self._left_out_table(mean, sd)
-        low, high = self.readings_.low, self.readings_.high
-        self.residuals_ = calibration.residual_distribution(table.score(low), table.score(high), np.ones(len(low)))
+        table = self._bend_left_out(self._left_out_table(mean, sd))
+        self.residuals_ = calibration.residual_distribution(*self._scores(table))
         self._left_out = table
 
     def _fit_covariance(self, kinds: tuple[CovarianceKind, ...]) -> Covariance:
@@ -289,13 +292,15 @@ class IntervalKriging(BaseEstimator):
         """Distribution of each well from the wells elsewhere, the forest blended in where it helps."""
         self.forest_: Forest | None = None
         self.forest_share_ = 0.0
-        kriging = self._bent(mean, sd)
+        kriging = ScoreTable.normal(mean, sd)
         if self.n_trees == 0 or self.places_.count < FEWEST_PLACES_FOR_FOREST:
             return kriging
         readings = self.readings_
         self._centre = readings.coordinates.mean(axis=0)
         covariates = None if self._covariates is None else self._covariates[readings.row]
-        inputs = features(readings.coordinates, self._centre, mean, sd, covariates)
+        self._surroundings = Surroundings.learn(self.places_, censoring.expected(readings.low, readings.high, mean, sd))
+        around = self._surroundings.at(self._elsewhere, self._far_elsewhere)[self.places_.place_of_well]
+        inputs = features(readings.coordinates, self._centre, mean, sd, around, covariates)
         draw = _imputation(readings.low, readings.high, mean, sd)
         block = self._block[self.places_.place_of_well]
         min_leaf = 5 if len(mean) > 2_000 else 3
@@ -307,7 +312,26 @@ class IntervalKriging(BaseEstimator):
         if share == 0.0:
             return kriging
         self.forest_, self.forest_share_ = forest, share
-        return blend(kriging, forest_table, share)
+        return blend(mean, sd, forest_table, share)
+
+    def _bend_left_out(self, table: ScoreTable) -> ScoreTable:
+        """Learn the local shape of the scores, and bend the left-out predictions to it."""
+        if self.places_.count >= FEWEST_PLACES_FOR_SHAPE:
+            self._shape = calibration.LocalShape.learn(*self._scores(table), self.places_)
+        well = self.places_.place_of_well
+        return self._bend(table, self._elsewhere[well], self._far_elsewhere[well])
+
+    def _bend(self, table: ScoreTable, index: IntArray, distance: FloatArray) -> ScoreTable:
+        """Bend predictions to the shape of the scores around them, one place or group a row of `index`."""
+        if self._shape is not None:
+            around = self._shape.scores(index, distance)
+            members = len(table) // len(around)
+            table = ScoreTable(SCORES, table.value(np.repeat(around, members, axis=0).T).T)
+        return table.rising(self._hair)
+
+    def _scores(self, table: ScoreTable) -> tuple[FloatArray, FloatArray]:
+        """Scores of both ends of each reading, a hair apart where it is exact, so that ties share their scores."""
+        return table.score(self.readings_.low - self._hair), table.score(self.readings_.high + self._hair)
 
     def _stand_alone(self, variance: float) -> None:
         """One place only: its own readings, and a spread that hardly anything has measured."""
@@ -315,10 +339,11 @@ class IntervalKriging(BaseEstimator):
         total = variance if n > 2 and variance > 1e-6 else LONELY_SD**2
         self.covariance_ = Covariance("exponential", 0.5 * total, 1_000.0, 0.5 * total)
         self._squares = self._count.copy()
+        self._hair = HAIR * np.sqrt(total)
         self.forest_, self.forest_share_ = None, 0.0
         mean = np.full(n, float(np.mean(self.sites_.value)))
         self._left_out = ScoreTable.normal(mean, np.full(n, np.sqrt(total)))
-        self.residuals_ = calibration.residual_distribution(np.empty(0), np.empty(0), np.empty(0))
+        self.residuals_ = calibration.residual_distribution(np.empty(0), np.empty(0))
 
     def predict(self, coordinates: npt.ArrayLike, covariates: npt.ArrayLike | None = None) -> PredictiveDistribution:
         """Predict the reading of a well at each place.
@@ -382,12 +407,12 @@ class IntervalKriging(BaseEstimator):
             )
             mean = answer.mean.ravel()
             sd = (np.sqrt(answer.variance + self.covariance_.nugget) * self._local_scale(index)[:, None]).ravel()
-            table = self._kriging_table(mean, sd, index, distance)
             if self.forest_ is None:
-                return table
+                return self._bend(ScoreTable.normal(mean, sd), index, distance)
             known = None if extra is None else extra[tile.start * members : tile.stop * members]
-            inputs = features(points, self._centre, mean, sd, known)
-            return blend(table, self.forest_.table(inputs), self.forest_share_)
+            around = np.repeat(self._surroundings.at(index, distance), members, axis=0)
+            inputs = features(points, self._centre, mean, sd, around, known)
+            return self._bend(blend(mean, sd, self.forest_.table(inputs), self.forest_share_), index, distance)
 
         pieces = run_tiles(one_tile, count, n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE * members)
         table = ScoreTable(pieces[0].scores, np.concatenate([piece.values for piece in pieces]))
@@ -471,24 +496,6 @@ class IntervalKriging(BaseEstimator):
             n_jobs=self.n_jobs,
         )
         return answer, distance, index, points
-
-    def _bent(self, mean: FloatArray, sd: FloatArray) -> ScoreTable:
-        """Learn the shape of the residuals, and bend the left-out predictions of the wells to it."""
-        self._shape = None
-        if self.places_.count < FEWEST_PLACES_FOR_SHAPE:
-            return ScoreTable.normal(mean, sd)
-        low, high = (self.readings_.low - mean) / sd, (self.readings_.high - mean) / sd
-        self._shape = calibration.LocalShape.learn(low, high, self.places_)
-        offset = self.places_.coordinates[self._elsewhere] - self.places_.coordinates[:, None]
-        well = self.places_.place_of_well
-        distance = np.hypot(offset[..., 0], offset[..., 1])
-        return self._kriging_table(mean, sd, self._elsewhere[well], distance[well])
-
-    def _kriging_table(self, mean: FloatArray, sd: FloatArray, index: IntArray, distance: FloatArray) -> ScoreTable:
-        """Bend normal predictions to the shape of the residuals around them, one place or group a row of `index`."""
-        if self._shape is None:
-            return ScoreTable.normal(mean, sd)
-        return self._shape.table(mean, sd, index, distance)
 
     def _local_scale(self, index: IntArray) -> FloatArray:
         return calibration.local_scale(self._squares[index].sum(axis=1), self._count[index].sum(axis=1))
