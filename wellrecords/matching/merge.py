@@ -69,6 +69,8 @@ def merge_duplicates(
     wells : pandas.DataFrame
         Canonical columns with distinct `record_id`; also `permit`, `owner` and
         `address` where the source has them, which are used here and not kept.
+        Rows of an earlier result (their `record_count` is known) are compared
+        with new records only, so that matching a result again changes nothing.
     layers, water_zones : pandas.DataFrame
     settings : MatchingSettings
     crs : str
@@ -82,14 +84,18 @@ def merge_duplicates(
     """
     wells = wells.sort_values("record_id", kind="stable").reset_index(drop=True)
     canonical = conform(wells, WELL_COLUMNS)
-    if len(wells) < 2:
+    matched = canonical["record_count"].notna().to_numpy()
+    if len(wells) < 2 or matched.all():
         return _nothing_merged(canonical, layers, water_zones)
     easting_m, northing_m = Transformer.from_crs(WGS84, crs, always_xy=True).transform(
         wells["longitude"].to_numpy(dtype=float), wells["latitude"].to_numpy(dtype=float)
     )
     evidence = gather_evidence(easting_m, northing_m, wells, settings.days_apart)
     numbers = ((evidence.own_number, evidence.permit), (evidence.address,))
-    scored = score_pairs(candidate_pairs(easting_m, northing_m, wells, numbers, settings), evidence, settings)
+    pairs = candidate_pairs(easting_m, northing_m, wells, numbers, settings)
+    # Rows that went through a matching were told apart there, by permits and owners too, which are not kept.
+    pairs = pairs[~(matched[pairs[:, 0]] & matched[pairs[:, 1]])]
+    scored = score_pairs(pairs, evidence, settings)
     pairs, score = scored.pairs, scored.score
     alone = score
     score, rival = weigh_rivals(pairs, alone, scored.later, evidence.source, settings.threshold)
@@ -167,5 +173,6 @@ def _undecided(
 
 
 def _nothing_merged(wells: pd.DataFrame, layers: pd.DataFrame, water_zones: pd.DataFrame) -> Merged:
+    wells = wells.assign(record_count=wells["record_count"].fillna(1.0))
     tables = (MERGED_COLUMNS, PROVENANCE_COLUMNS, HISTORY_COLUMNS, UNDECIDED_COLUMNS)
     return Merged(wells, layers, water_zones, *(empty_table(columns) for columns in tables))
