@@ -164,7 +164,7 @@ def parse_angles(texts: pd.Series) -> pd.DataFrame:
         `degrees`, `signed`, `step` and `axis` as in `Angle`.
     """
     codes, uniques = pd.factorize(texts)
-    series = pd.Series(np.asarray(uniques, dtype=object), dtype="str").str.strip()
+    series = pd.Series(uniques, dtype="str").str.strip()
     count = len(series)
     degrees, step = np.full(count + 1, np.nan), np.full(count + 1, np.nan)
     signed, axis = np.zeros(count + 1, dtype=bool), np.full(count + 1, "", dtype=object)

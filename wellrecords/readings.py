@@ -459,7 +459,7 @@ def parse_readings(
     flow_low, flow_high = np.full(count + 1, np.nan), np.full(count + 1, np.nan)
     flag = np.full(count + 1, "blank", dtype=object)
     column = _Column(kind, known_unit(unit or DEFAULT_UNITS[kind]) or "", decimal)
-    series = pd.Series(np.asarray(uniques, dtype=object), dtype="str")
+    series = pd.Series(uniques, dtype="str")
     mark = re.escape(decimal)
     # A layout's own words go before the figures ("999" may mean unknown).
     dummies = series.str.strip().str.casefold().isin(list(words or ())) | series.str.fullmatch(DUMMY)

@@ -57,7 +57,6 @@ def convert_codes(column: str, rules: CodeRules, findings: Findings, rows: np.nd
     asked = np.ones(len(texts), dtype=bool) if rows is None else rows
     row_fate = fate[codes]
     row_meaning = meaning[codes]
-    original = texts.to_numpy(dtype=object)
     for name, rule, why in (
         ("mend", "mended_code", "the layout lists the spelling as a misspelling of this code"),
         (
@@ -68,9 +67,9 @@ def convert_codes(column: str, rules: CodeRules, findings: Findings, rows: np.nd
         ("ignore", "ignored_code", "the layout lists the spelling as one that says nothing"),
     ):
         at = np.flatnonzero((row_fate == name) & asked)
-        findings.change(at, column, before=original[at], after=row_meaning[at], rule=rule, why=why)
+        findings.change(at, column, before=texts.iloc[at], after=row_meaning[at], rule=rule, why=why)
     at = np.flatnonzero((row_fate == "hold_back") & asked)
-    whys = np.array([f"{column}: the layout holds back rows of code {text!r}" for text in original[at]], dtype=object)
+    whys = np.array([f"{column}: the layout holds back rows of code {text!r}" for text in texts.iloc[at]], dtype=object)
     findings.hold(at, "not_a_well", whys)
     _unknown_codes(column, findings, codes[(row_fate == "unknown") & asked], uniques, codes, rules)
     return row_meaning
@@ -119,7 +118,7 @@ def convert_dates(column: str, rules: DateRules, findings: Findings, today: dt.d
     else:
         texts, formats = _joined(rules, findings), ("%Y-%m-%d", "%Y-%m", "%Y")
     codes, uniques = pd.factorize(texts)
-    words = pd.Series(np.asarray(uniques, dtype=object), dtype="str")
+    words = pd.Series(uniques, dtype="str")
     dates = np.full(len(words), np.datetime64("NaT"), dtype="datetime64[us]")
     fate = np.full(len(words), "unreadable_date", dtype=object)
     fate[(words == "").to_numpy()] = ""
@@ -135,7 +134,6 @@ def convert_dates(column: str, rules: DateRules, findings: Findings, today: dt.d
         vague = form != "spreadsheet_days" and not ("%d" in form or "%j" in form)
         fate[waiting[done]] = "mended_date" if number >= len(formats) else "date_not_to_the_day" if vague else ""
     dates_of_rows, fate_of_rows = dates[codes], fate[codes]
-    original = texts.to_numpy(dtype=object)
     for rule, why in (
         ("mended_date", "the layout lists this way of writing as a mistake that can be read"),
         ("date_not_to_the_day", "the day is not given: the first day of the month or the year stands for it"),
@@ -145,14 +143,14 @@ def convert_dates(column: str, rules: DateRules, findings: Findings, today: dt.d
         at = np.flatnonzero(fate_of_rows == rule)
         if rule == "unreadable_date" and rules.unreadable == "hold_back":
             whys = np.array(
-                [f"{column}: {text!r} is no date in a format of the layout" for text in original[at]], object
+                [f"{column}: {text!r} is no date in a format of the layout" for text in texts.iloc[at]], object
             )
             findings.hold(at, rule, whys)
             continue
         days = dates_of_rows[at]
         after = np.datetime_as_string(days, unit="D").astype(object)
         after[np.isnat(days)] = None
-        findings.change(at, column, before=original[at], after=after, rule=rule, why=why)
+        findings.change(at, column, before=texts.iloc[at], after=after, rule=rule, why=why)
     return dates_of_rows
 
 

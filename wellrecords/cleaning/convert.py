@@ -269,7 +269,7 @@ def _lay_figures(
         findings.change(
             natural,
             "yield_method",
-            before=rate.original[natural],
+            before=rate.original.iloc[natural],
             after="flowing",
             rule="flowing",
             why="the text says that the well flows",

@@ -30,7 +30,7 @@ class Figures:
     """One column as it was read; a null end is settled later from the rest of the record."""
 
     column: str
-    original: np.ndarray
+    original: pd.Series
     low: np.ndarray
     high: np.ndarray
     flag: np.ndarray
@@ -67,7 +67,7 @@ def read_figures(column: str, rules: ReadingRules, findings: Findings) -> Figure
     """
     kind = READING_KINDS[column]
     texts = findings.texts(rules.from_)
-    original = texts.to_numpy(dtype=object)
+    original = texts
     if rules.mark_from:
         texts, original = _with_marks(column, texts, rules, findings)
     words = {tidy_code(word): meaning for word, meaning in rules.words.items()}
@@ -94,7 +94,7 @@ def read_figures(column: str, rules: ReadingRules, findings: Findings) -> Figure
     return figures
 
 
-def _with_marks(column: str, texts: pd.Series, rules: ReadingRules, findings: Findings) -> tuple[pd.Series, np.ndarray]:
+def _with_marks(column: str, texts: pd.Series, rules: ReadingRules, findings: Findings) -> tuple[pd.Series, pd.Series]:
     """Lay the mark's meaning before the figure, as a person would write both in one cell."""
     marks = findings.texts(rules.mark_from)
     meanings = {tidy_code(mark): meaning for mark, meaning in rules.marks.items()} | {"": ""}
@@ -118,8 +118,7 @@ def _with_marks(column: str, texts: pd.Series, rules: ReadingRules, findings: Fi
     needs_figure = prefix.isin(["<", ">", "~"])
     marked = (prefix + " " + texts).str.strip()
     marked = marked.where(~(needs_figure & (texts == "")), "").where(prefix != "unknown", "unknown")
-    both = (marks + " " + texts).str.strip()
-    return marked, both.to_numpy(dtype=object)
+    return marked, (marks + " " + texts).str.strip()
 
 
 def _units(
@@ -202,7 +201,7 @@ def _unreadable(figures: Figures, rules: ReadingRules, findings: Findings) -> No
     at = np.flatnonzero(figures.flagged("unreadable"))
     if not len(at):
         return
-    texts, flags = figures.original[at], figures.flag[at]
+    texts, flags = figures.original.iloc[at], figures.flag[at]
     whys = np.array(
         [f"{figures.column}: {text!r}: {why_of(flag)}" for text, flag in zip(texts, flags, strict=True)], dtype=object
     )
@@ -226,7 +225,7 @@ def record_changes(figures: Figures, findings: Findings) -> None:
     rules = np.array([str(flag).replace(" ", "+") for flag in uniques], dtype=object)[codes]
     whys = np.array([_ZERO_WHY.get(str(flag)) or why_of(str(flag)) for flag in uniques], dtype=object)[codes]
     after = interval_text(figures.low[at], figures.high[at])
-    findings.change(at, figures.column, before=figures.original[at], after=after, rule=rules, why=whys)
+    findings.change(at, figures.column, before=figures.original.iloc[at], after=after, rule=rules, why=whys)
 
 
 _ZERO_WHY = {"zero_unknown": "the layout says that 0 means unknown here"}
@@ -321,8 +320,8 @@ def share_flows(water: Figures | None, rate: Figures | None) -> np.ndarray:
     from_yield = rate.flagged("flowing") & water.blank
     from_level = np.isfinite(water.flow_low) & rate.blank
     water.low[from_yield], water.high[from_yield], water.flag[from_yield] = -np.inf, 0.0, "flowing"
-    water.original[from_yield] = rate.original[from_yield]
+    water.original = water.original.mask(from_yield, rate.original)
     rate.low[from_level], rate.high[from_level] = water.flow_low[from_level], water.flow_high[from_level]
     rate.flag[from_level] = "flowing"
-    rate.original[from_level] = water.original[from_level]
+    rate.original = rate.original.mask(from_level, water.original)
     return rate.flagged("flowing") & np.isfinite(rate.low)

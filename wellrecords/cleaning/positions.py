@@ -89,13 +89,13 @@ def convert_positions(
         reason[good] = None
         first = reason[bad] == "no_position"
         reason[bad[first]] = verdict[~stands][first]
-        original[bad[first]] = way.original[bad[first]]
+        original[bad[first]] = way.original.iloc[bad[first]].to_numpy(dtype=object)
         mended = good[way.mend[good] != ""]
         if len(mended):
             after = [f"{y:.6f}, {x:.6f}" for x, y in zip(longitude[mended], latitude[mended], strict=True)]
             whys = np.array([MEND_WHY[mend] for mend in way.mend[mended]], dtype=object)
             findings.change(
-                mended, "position", before=way.original[mended], after=after, rule=way.mend[mended], why=whys
+                mended, "position", before=way.original.iloc[mended], after=after, rule=way.mend[mended], why=whys
             )
     held = np.flatnonzero(reason != None)  # noqa: E711
     whys = np.array(
@@ -133,7 +133,7 @@ class _Way:
     method: np.ndarray
     error_m: np.ndarray
     mend: np.ndarray
-    original: np.ndarray
+    original: pd.Series
 
 
 def _way(
@@ -146,7 +146,7 @@ def _way(
     x_texts, y_texts = _pair(rules, findings)
     # Half a place is none; one text that could not be cut in two is a place that cannot be read.
     asked = (y_texts != "" if rules.pair else (x_texts != "") & (y_texts != "")).to_numpy()
-    original = (y_texts + ", " + x_texts).to_numpy(dtype=object)
+    original = y_texts + ", " + x_texts
     count = findings.count
     mend = np.full(count, "", dtype=object)
     digits_m = np.zeros(count)
@@ -306,7 +306,8 @@ def _land_grid(rules: PositionRules, findings: Findings, land: LandLayers | None
             bare = texts[part].str[-1:].str.isdigit()
             texts[part] = texts[part].where(~bare, texts[part] + findings.texts(side))
     asked = ((texts["township"] != "") & (texts["range"] != "") & (texts["section"] != "")).to_numpy()
-    original = ("T " + texts["township"] + " R " + texts["range"] + " S " + texts["section"]).to_numpy(dtype=object)
+    original = "T " + texts["township"] + " R " + texts["range"] + " S " + texts["section"] + " " + texts["quarter"]
+    original = original.str.strip()
     count = findings.count
     nothing = np.full(count, np.nan)
     if land is None or land.sections is None:
@@ -323,7 +324,6 @@ def _land_grid(rules: PositionRules, findings: Findings, land: LandLayers | None
     keys = section_keys(texts["township"], texts["range"], texts["section"], meridians)
     places = section_places(keys, texts["quarter"], land.sections)
     asked = asked & places["longitude"].notna().to_numpy()
-    original = original + np.where(texts["quarter"] != "", " " + texts["quarter"], "").astype(object)
     return _Way(
         asked,
         places["longitude"].to_numpy(),
@@ -343,15 +343,13 @@ def _parcels(rules: PositionRules, findings: Findings, land: LandLayers | None) 
     if land is None or land.parcels is None:
         if (texts != "").any():
             findings.notes.append("position: no parcel layer was given, so a parcel's number gives no place")
-        return _Way(np.zeros(count, bool), nothing, nothing, method, nothing, _no_mend(count), texts.to_numpy(object))
+        return _Way(np.zeros(count, bool), nothing, nothing, method, nothing, _no_mend(count), texts)
     codes, uniques = pd.factorize(texts)
     found = land.parcels.reindex([parcel_key(text) for text in uniques]).to_numpy()[codes]
     columns = {name: found[:, number] for number, name in enumerate(land.parcels.columns)}
     error_m = MEAN_DISTANCE_IN_SQUARE * np.sqrt(columns["area_m2"])
     asked = (texts != "").to_numpy() & np.isfinite(columns["longitude"])
-    return _Way(
-        asked, columns["longitude"], columns["latitude"], method, error_m, _no_mend(count), texts.to_numpy(object)
-    )
+    return _Way(asked, columns["longitude"], columns["latitude"], method, error_m, _no_mend(count), texts)
 
 
 def _no_mend(count: int) -> np.ndarray:
