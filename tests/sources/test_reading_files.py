@@ -17,9 +17,9 @@ from openpyxl import Workbook
 from shapely.geometry import Point
 
 from wellrecords.errors import ProblemsError, WellRecordsError
-from wellrecords.sources import read_source
+from wellrecords.sources import read_source, text_files
 from wellrecords.sources.layout import FileRules, parse_layout
-from wellrecords.sources.text_files import as_utf8, find_delimiter, read_delimited
+from wellrecords.sources.text_files import find_delimiter, read_delimited
 from wellrecords.sources.workbooks import read_workbook
 
 LAYOUT = """
@@ -87,9 +87,10 @@ def test_the_encoding_that_the_layout_names_must_be_right(tmp_path):
 
 
 def test_bytes_that_no_encoding_explains_are_read_all_the_same():
-    text, name = as_utf8("naïve Größe ".encode("cp1252") + b"\x81", "auto", "f")
-    assert text
-    assert name != "cp1252"
+    data = as_text([ROWS[0], ["1", "naïve Größe ", "5", "", ""]]).encode("cp1252") + b"2,\x81,5,,\n"
+    raw = read_delimited(lambda: io.BytesIO(data), FileRules(), known=None, file="f", source="s")
+    assert raw.rows_read == 2
+    assert "cp1252" not in raw.notes[0]
 
 
 def test_title_rows_above_and_blank_lines_between(tmp_path):
@@ -142,13 +143,54 @@ cells = (
 def test_every_row_of_any_file_is_read_or_rejected_or_blank(rows, delimiter, encoding):
     data = as_text([["No", "Owner", "Depth", "Lon", "Lat"], *rows], delimiter).encode(encoding)
     rules = FileRules(delimiter=delimiter)
-    raw = read_delimited(data, rules, known=layout().known_names(), file="f.csv", source="s")
+    raw = read_delimited(lambda: io.BytesIO(data), rules, known=layout().known_names(), file="f.csv", source="s")
     blank = sum(not any(cell.strip() for cell in row) for row in rows)
     assert raw.rows_read + blank == len(rows)
     fitting = [row for row in rows if len(row) == 5 and any(row) and row != ["No", "Owner", "Depth", "Lon", "Lat"]]
     assert [row for row in raw.table.to_numpy().tolist() if row in fitting] == fitting
     lines = data.decode(encoding).splitlines()
     assert raw.file_row.max(initial=0) <= max(len(lines), data.decode(encoding).count("\n"))
+
+
+cell = st.sampled_from(["", "5", "a, b", 'say "no"', "two\nlines", "Å", "305", " "])
+
+
+@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.lists(st.lists(cell, min_size=4, max_size=6), min_size=1, max_size=30),
+    st.sampled_from(["utf-8", "utf-8-sig", "cp1252", "utf-16"]),
+    st.sampled_from(["\n", "\r\n", "\r"]),
+    st.integers(60, 300),
+    st.integers(0, 3),
+)
+def test_a_file_read_in_blocks_is_the_file_read_whole(monkeypatch, rows, encoding, ends, size, blank):
+    text = as_text([ROWS[0], *rows]) + "\n" * blank + as_text(ROWS[1:]) + "\n" * blank
+    data = text.replace("\n", ends).encode(encoding)
+
+    def read():
+        return read_delimited(
+            lambda: io.BytesIO(data), FileRules(delimiter=","), known=layout().known_names(), file="f.csv", source="s"
+        )
+
+    whole = read()
+    monkeypatch.setattr(text_files, "BLOCK_BYTES", size)
+    blocks = read()
+    monkeypatch.undo()
+    pd.testing.assert_frame_equal(blocks.table, whole.table)
+    pd.testing.assert_frame_equal(blocks.rejected, whole.rejected)
+    assert blocks.file_row.tolist() == whole.file_row.tolist()
+    assert blocks.notes == whole.notes
+
+
+def test_a_stray_quote_in_one_block_does_not_spoil_the_others(monkeypatch):
+    lines = [f"{number},x,{number + 100},-70.1,45.2" for number in range(2_000)]
+    lines[1_000] = '1000,"x,1100,-70.1,45.2'
+    data = "\n".join([",".join(ROWS[0]), *lines]).encode()
+    monkeypatch.setattr(text_files, "BLOCK_BYTES", 4_000)
+    raw = read_delimited(lambda: io.BytesIO(data), FileRules(), known=layout().known_names(), file="f", source="s")
+    assert raw.rows_read == 2_000
+    assert raw.table["No"].tolist() == [str(number) for number in range(2_000)]
+    assert raw.file_row.tolist() == list(range(2, 2_002))
 
 
 def test_a_stray_quote_loses_no_row(tmp_path):
@@ -336,7 +378,8 @@ def test_the_first_of_several_layers_is_read_and_the_others_are_named(tmp_path):
         ("a.pdf", b"x", "no kind that can be read"),
         ("a.xlsx", b"not a workbook", "cannot be read as a workbook"),
         ("a.zip", b"not a zip", "no whole zip"),
-        ("a.csv.gz", b"not gzip", "no whole gzip"),
+        ("a.csv.gz", b"not gzip", "cannot be read to its end"),
+        ("a.csv.gz", gzip.compress(b"No,Depth" * 9)[:-9], "cannot be read to its end"),
         ("a.gpkg", b"not a package", "cannot be read as a map file"),
         ("a.csv", b"x,y\n1,2\n", "no row holds the column names"),
     ],

@@ -168,7 +168,9 @@ def _unique(names: Sequence[str]) -> tuple[str, ...]:
     return tuple(unique)
 
 
-def lay_out(rows: Sequence[Row], file_rows: Sequence[int], header: Header, *, file: str, source: str) -> RawTable:
+def lay_out(
+    rows: Sequence[Row], file_rows: Sequence[int], header: Header, *, file: str, source: str
+) -> tuple[RawTable, int]:
     """Lay rows of cells under their names; a row that does not fit is rejected, with its text.
 
     Parameters
@@ -183,7 +185,8 @@ def lay_out(rows: Sequence[Row], file_rows: Sequence[int], header: Header, *, fi
     Returns
     -------
     RawTable
-        Rows in which every cell is blank are skipped and counted in the notes.
+    int
+        How many rows of blank cells only were skipped.
     """
     width = len(header.names)
     kept, kept_rows, rejected = [], [], []
@@ -207,7 +210,7 @@ def lay_out(rows: Sequence[Row], file_rows: Sequence[int], header: Header, *, fi
     table = pd.DataFrame(
         {name: pd.Series(list(cells), dtype="str") for name, cells in zip(header.names, columns, strict=True)}
     )
-    return RawTable(
+    raw = RawTable(
         table=table,
         file_row=np.asarray(kept_rows, dtype=np.int64),
         file=file,
@@ -215,8 +218,13 @@ def lay_out(rows: Sequence[Row], file_rows: Sequence[int], header: Header, *, fi
             pd.DataFrame(rejected, columns=["file_row", "reason", "why", "original"]).assign(source=source, file=file),
             HELD_BACK_COLUMNS,
         ),
-        notes=(f"{counted(blank, 'blank line')} skipped",) if blank else (),
     )
+    return raw, blank
+
+
+def blank_note(blank: int) -> tuple[str, ...]:
+    """Return what the notes say of blank lines."""
+    return (f"{counted(blank, 'blank line')} skipped",) if blank else ()
 
 
 def _cells_text(cells: Row, names: Sequence[str]) -> str:
@@ -225,7 +233,7 @@ def _cells_text(cells: Row, names: Sequence[str]) -> str:
 
 
 def stack_tables(tables: Sequence[RawTable], file: str) -> RawTable:
-    """Return the tables of several sheets as one; a column that a sheet lacks is blank there."""
+    """Return the tables of several sheets or blocks as one; a column that a sheet lacks is blank there."""
     if len(tables) == 1:
         return tables[0]
     table = pd.concat([each.table for each in tables], ignore_index=True).fillna("").astype("str")

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import gzip
-import io
 import zipfile
+import zlib
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from wellrecords.sources.column_rules import tidy_name
 from wellrecords.sources.layout import Layout, PartRules
 from wellrecords.sources.map_files import read_map_file
 from wellrecords.sources.raw import RawTable
-from wellrecords.sources.text_files import read_delimited
+from wellrecords.sources.text_files import Opener, read_delimited
 from wellrecords.sources.workbooks import read_workbook
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".tab", ".psv")
@@ -65,16 +65,22 @@ def read_table(path: Path, layout: Layout | None, part: PartRules | None = None)
         return read_map_file(f"/vsizip/{path.resolve().as_posix()}/{inside}", layer=None, file=name)
     if ending in MAP_ENDINGS:
         return read_map_file(path, layer=rules.layer if rules and part is None else None, file=name)
-    data, ending = _bytes(path, ending)
+    opened, ending = _opener(path, ending)
     from wellrecords.sources.layout import FileRules
 
     rules = rules or FileRules()
     if part is not None:
         rules = rules.model_copy(update={"sheets": (), "header_rows": 1})
-    if ending in WORKBOOK_ENDINGS:
-        return read_workbook(data, rules, known=known, file=name, source=source)
-    if ending in TEXT_ENDINGS:
-        return read_delimited(data, rules, known=known, file=name, source=source)
+    try:
+        if ending in WORKBOOK_ENDINGS:
+            with opened() as stream:
+                data = stream.read()
+            return read_workbook(data, rules, known=known, file=name, source=source)
+        if ending in TEXT_ENDINGS:
+            return read_delimited(opened, rules, known=known, file=name, source=source)
+    except (OSError, EOFError, zlib.error, zipfile.BadZipFile) as error:
+        msg = f"{name} cannot be read to its end ({error}). Get it again."
+        raise WellRecordsError(msg) from error
     kinds = ", ".join((*TEXT_ENDINGS, *WORKBOOK_ENDINGS, *MAP_ENDINGS))
     msg = (
         f"{name} is of no kind that can be read. Known endings: {kinds}; text also as .gz, text and Shapefile as .zip."
@@ -113,18 +119,12 @@ def _only(names: list[str], file: str, what: str) -> str:
     return names[0]
 
 
-def _bytes(path: Path, ending: str) -> tuple[bytes, str]:
-    """Return the file's bytes, unpacked, and the ending of what was packed."""
-    data = path.read_bytes()
+def _opener(path: Path, ending: str) -> tuple[Opener, str]:
+    """Return what opens the file's bytes, unpacked, and the ending of what was packed."""
     if ending == ".gz":
-        try:
-            with gzip.open(io.BytesIO(data)) as packed:
-                return packed.read(), Path(path.stem).suffix.lower()
-        except (OSError, EOFError) as error:
-            msg = f"{path.name} is no whole gzip file ({error}). Get it again."
-            raise WellRecordsError(msg) from error
+        return lambda: gzip.open(path), Path(path.stem).suffix.lower()  # type: ignore[return-value]
     if ending == ".zip":
         with zipfile.ZipFile(path) as archive:
             name = _only(_own_names(archive, TEXT_ENDINGS + WORKBOOK_ENDINGS), path.name, "tables")
-            return archive.read(name), Path(name).suffix.lower()
-    return data, ending
+        return lambda: zipfile.ZipFile(path).open(name), Path(name).suffix.lower()
+    return lambda: path.open("rb"), ending

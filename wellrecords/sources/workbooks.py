@@ -10,7 +10,7 @@ from dataclasses import replace
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.sources.column_rules import tidy_name
 from wellrecords.sources.layout import FileRules
-from wellrecords.sources.raw import Header, RawTable, find_header, lay_out, stack_tables
+from wellrecords.sources.raw import Header, RawTable, blank_note, find_header, lay_out, stack_tables
 
 
 def read_workbook(data: bytes, rules: FileRules, *, known: Collection[str] | None, file: str, source: str) -> RawTable:
@@ -72,11 +72,11 @@ def read_workbook(data: bytes, rules: FileRules, *, known: Collection[str] | Non
             continue
         header = headers[name]
         below = header.first + header.rows
-        raw = lay_out(rows[below:], range(below + 1, len(rows) + 1), header, file=file, source=source)
+        raw, blank = lay_out(rows[below:], range(below + 1, len(rows) + 1), header, file=file, source=source)
         if len(sheets) > 1:
             table = raw.table.assign(sheet=name).astype("str")
             raw = replace(raw, table=table, rejected=raw.rejected.assign(sheet=name))
-        tables.append(replace(raw, notes=(f"sheet {name!r}: column names in row {below}", *raw.notes)))
+        tables.append(replace(raw, notes=(f"sheet {name!r}: column names in row {below}", *blank_note(blank))))
     if not tables:
         msg = f"{file} has no sheet with rows."
         raise last_error or WellRecordsError(msg)
