@@ -252,6 +252,36 @@ def test_two_faulty_files_are_told_at_once_and_nothing_is_written(tmp_path):
         refresh(load_settings(path))
 
 
+def test_every_fault_of_every_kind_is_told_in_one_go(tmp_path):
+    """A broken layout, a file that is gone, one that is no workbook, and one with four faults of its own."""
+    path = region(tmp_path, {name: [GOOD] for name in ("one", "two", "three", "four")})
+    layout = (tmp_path / "one.toml").read_text().replace('zero = "unknown"\n', "")
+    layout = layout.replace('unit = "gpm"', 'unit_from = ["UNIT"]\nunit = "gpm"').replace('"ROCK"', '"LEDGE"')
+    layout += '[codes.well_use]\nfrom = "USE"\ncanonical = { domestic = ["D"] }\n'
+    (tmp_path / "one.toml").write_text(layout)
+    rows = [[*COLUMNS, "USE", "UNIT"], [*GOOD, "D", "gpm"], ["2", *GOOD[1:3], "0", *GOOD[4:], "X", "furlongs"]]
+    (tmp_path / "one.csv").write_text("\n".join(map(",".join, rows)))
+    (tmp_path / "two.csv").unlink()
+    (tmp_path / "three.toml").write_text((tmp_path / "three.toml").read_text().replace('"ft"', '"league"'))
+    (tmp_path / "four.csv").rename(tmp_path / "four.xlsx")
+    path.write_text(path.read_text().replace("four.csv", "four.xlsx"))
+    with pytest.raises(ProblemsError) as caught:
+        refresh(load_settings(path), today=TODAY)
+    found = {(Path(p.file).name, p.code, p.row, p.column, p.value) for p in caught.value.problems}
+    assert found == {
+        ("one.csv", "missing_column", None, None, None),
+        ("one.csv", "unknown_code", 3, "USE", "X"),
+        ("one.csv", "zero_without_meaning", 3, "DEPTH", "0"),
+        ("one.csv", "unknown_unit", 3, "UNIT", "furlongs"),
+        ("two.csv", "file_missing", None, None, None),
+        ("three.toml", "layout", None, "readings.total_depth_ft", None),
+        ("three.toml", "layout", None, "readings.depth_to_bedrock_ft", None),
+        ("four.xlsx", "unusable", None, None, None),
+    }
+    assert all(p.rule and p.next_step and str(p) in str(caught.value) for p in caught.value.problems)
+    assert not (tmp_path / "store").exists()
+
+
 def test_two_sources_of_one_name_are_refused(tmp_path):
     path = region(tmp_path, {"one": [GOOD], "two": [GOOD]})
     path.write_text(path.read_text().replace('layout = "two.toml"', 'layout = "one.toml"'))

@@ -125,14 +125,17 @@ def refresh(
     """
     tell = progress or (lambda *_: None)
     store = settings.region.store
-    layouts = _load_layouts(settings.sources)
-    inputs = _inputs(settings, layouts)
-    fingerprint = _fingerprint(inputs, settings)
-    if not force and (same := _unchanged(store, fingerprint)) is not None:
+    problems: list[Problem] = []
+    layouts = _load_layouts(settings.sources, problems)
+    inputs = _inputs(settings, layouts, problems)
+    fingerprint = "" if problems else _fingerprint(inputs, settings)
+    if not force and not problems and (same := _unchanged(store, fingerprint)) is not None:
         return same
     check_folder(store)
     seconds: dict[str, float] = {}
-    cleaned = _clean_sources(settings, layouts, tell, today, seconds)
+    cleaned = _clean_sources(settings, layouts, tell, today, seconds, problems)
+    if problems:
+        raise ProblemsError(problems, "The sources cannot be used; nothing was written")
     wells = pd.concat([one.wells for one in cleaned], ignore_index=True)
     layers = pd.concat([one.layers for one in cleaned], ignore_index=True)
     zones = pd.concat([one.water_zones for one in cleaned], ignore_index=True)
@@ -194,46 +197,59 @@ def run_summary(store_dir: str | Path) -> dict[str, pd.DataFrame]:
     return tables(store_dir)
 
 
-def _load_layouts(sources: tuple[SourceSettings, ...]) -> list[Layout]:
-    layouts, problems = [], []
+def _load_layouts(sources: tuple[SourceSettings, ...], problems: list[Problem]) -> list[Layout | None]:
+    """Return each source's layout, None where it cannot be used."""
+    layouts: list[Layout | None] = []
     for source in sources:
-        try:
+        layout = None
+        with _collected(problems, source.layout):
             layout = load_layout(source.layout)
-            layouts.append(layout.model_copy(update={"name": source.name}) if source.name else layout)
-        except (ProblemsError, WellRecordsError) as error:
-            problems += _as_problems(error, source.layout)
-    if problems:
-        raise ProblemsError(problems, "The layouts cannot be used")
-    names = [layout.name for layout in layouts]
-    twice = sorted({name for name in names if names.count(name) > 1})
-    if twice:
-        msg = f"Two sources are called {', '.join(twice)}. Next: give each [[sources]] its own `name` in the settings."
-        raise WellRecordsError(msg)
+            layout = layout.model_copy(update={"name": source.name}) if source.name else layout
+        layouts.append(layout)
+    names = [layout.name for layout in layouts if layout is not None]
+    problems += [
+        Problem(
+            what=f"two sources are called {name}",
+            rule="each source has its own name",
+            next_step="give each [[sources]] its own `name` in the settings",
+            code="name_twice",
+        )
+        for name in sorted({name for name in names if names.count(name) > 1})
+    ]
     return layouts
 
 
 def _clean_sources(
     settings: Settings,
-    layouts: list[Layout],
+    layouts: list[Layout | None],
     tell: Progress,
     today: date | None,
     seconds: dict[str, float],
+    problems: list[Problem],
 ) -> list[_Cleaned]:
+    """Return every source read and judged; one that cannot be used adds to the problems, and the next is read."""
     cleaned: list[_Cleaned] = []
-    problems: list[Problem] = []
-    rules = load_rules(settings.cleaning.rules)
-    vocabulary = load_vocabulary(settings.cleaning.vocabulary)
-    land = land_layers(settings.region)
-    outline = read_outline(settings.region.outline) if settings.region.outline else None
+    region, rules, vocabulary, land, outline = settings.region, load_rules(), load_vocabulary(), None, None
+    # A file that is missing is told already; what is asked of the sources without it is only to find their own faults.
+    if (own := settings.cleaning.rules) is not None and own.is_file():
+        with _collected(problems, own.name):
+            rules = load_rules(own)
+    if (own := settings.cleaning.vocabulary) is not None and own.is_file():
+        with _collected(problems, own.name):
+            vocabulary = load_vocabulary(own)
+    if all(path is None or path.is_file() for path in (region.sections, region.parcels)):
+        with _collected(problems, "sections or parcels"):
+            land = land_layers(region)
+    if region.outline is not None and region.outline.is_file():
+        with _collected(problems, region.outline.name):
+            outline = read_outline(region.outline)
     for number, (source, layout) in enumerate(zip(settings.sources, layouts, strict=True)):
         tell(f"reading {source.file.name}", number, len(layouts))
-        try:
+        if layout is None or not source.file.is_file():
+            continue
+        with _collected(problems, source.file.name):
             cleaned.append(_clean_source(source, layout, settings, rules, vocabulary, land, outline, today, seconds))
-        except (ProblemsError, WellRecordsError) as error:
-            problems += _as_problems(error, source.file.name)
     tell("reading", len(layouts), len(layouts))
-    if problems:
-        raise ProblemsError(problems, "The sources cannot be used; nothing was written")
     return cleaned
 
 
@@ -385,13 +401,13 @@ def _count_by_source(cleaned: list[_Cleaned], dataset: dict[str, pd.DataFrame]) 
 # --- inputs, by what they hold --------------------------------------------------------------------------------
 
 
-def _inputs(settings: Settings, layouts: list[Layout]) -> list[dict[str, str]]:
-    """List every file that the run reads, with its hash."""
+def _inputs(settings: Settings, layouts: list[Layout | None], problems: list[Problem]) -> list[dict[str, str]]:
+    """List every file that the run reads, with its hash; those that are missing are problems."""
     files: list[tuple[str, Path]] = []
-    missing: list[Problem] = []
     for source, layout in zip(settings.sources, layouts, strict=True):
         files.append(("source", source.file))
-        parts = [part.companion_of(source.file) for part in (layout.layers, layout.water_zones) if part is not None]
+        children = (layout.layers, layout.water_zones) if layout is not None else ()
+        parts = [part.companion_of(source.file) for part in children if part is not None]
         files += [("companion", path) for path in parts if path is not None and path.exists()]
         if source.mended is not None:
             files.append(("mended", source.mended))
@@ -404,20 +420,18 @@ def _inputs(settings: Settings, layouts: list[Layout]) -> list[dict[str, str]]:
         "vocabulary": settings.cleaning.vocabulary,
     }
     files += [(role, path) for role, path in optional.items() if path is not None]
-    for role, path in files:
-        if not path.is_file():
-            missing.append(
-                Problem(
-                    what=f"there is no such file ({role})",
-                    rule="each file that the settings name must be there",
-                    next_step="put it there, or correct the settings",
-                    file=str(path),
-                    code="file_missing",
-                )
-            )
-    if missing:
-        raise ProblemsError(missing, "The sources cannot be used; nothing was written")
-    return [{"role": role, "file": path.name, "sha256": _sha256(path)} for role, path in files]
+    problems += [
+        Problem(
+            what=f"there is no such file ({role})",
+            rule="each file that the settings name must be there",
+            next_step="put it there, or correct the settings",
+            file=str(path),
+            code="file_missing",
+        )
+        for role, path in files
+        if not path.is_file()
+    ]
+    return [{"role": role, "file": path.name, "sha256": _sha256(path)} for role, path in files if path.is_file()]
 
 
 def _fingerprint(inputs: list[dict[str, str]], settings: Settings) -> str:
@@ -471,10 +485,17 @@ def _unchanged(store: Path, fingerprint: str) -> RefreshResult | None:
     )
 
 
-def _as_problems(error: WellRecordsError, file: str) -> list[Problem]:
-    if isinstance(error, ProblemsError):
-        return list(error.problems)
-    return [Problem(str(error).rstrip("."), "the file can be read", "see above", file=file, code="unusable")]
+@contextmanager
+def _collected(problems: list[Problem], file: str) -> Iterator[None]:
+    """Add what is wrong to the problems, so that the run can look at the other files first."""
+    try:
+        yield
+    except ProblemsError as error:
+        problems += error.problems
+    except WellRecordsError as error:
+        what, _, next_step = str(error).rstrip(".").rpartition(". ")
+        next_step = next_step.removeprefix("Next: ")
+        problems.append(Problem(what, "the file can be read", next_step, file=file, code="unusable"))
 
 
 @contextmanager
