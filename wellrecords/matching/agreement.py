@@ -164,17 +164,32 @@ def _states(
     a: np.ndarray, b: np.ndarray, evidence: Evidence, later: np.ndarray
 ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     """Compare a later state with an earlier one: a deeper hole, a later date."""
-    depth, dates = evidence.quantities["total_depth_ft"].value, evidence.dates
-    deeper = np.where(later > 0, depth[b] - depth[a], depth[a] - depth[b])
-    after = np.where(later > 0, dates.day[b] - dates.day[a], dates.day[a] - dates.day[b])
-    in_order = (after >= 0) | (dates.year[a] == dates.year[b])
-    deepened = _deepened(a, b, evidence, later)
+    after = np.where(later > 0, b, a)
+    before = np.where(later > 0, a, b)
+    day, depth = evidence.dates.day, evidence.quantities["total_depth_ft"].value
+    in_order = (day[after] >= day[before]) | (evidence.dates.year[after] == evidence.dates.year[before])
+    silent = ~_deepened(a, b, evidence, later) | np.isnan(depth[a] + depth[b])
+    # Most wells of a file stood when a well was sealed, and are shallower than a deepened one: that much is chance.
+    older, shallower = _share_below(day, after), _share_below(depth, after)
     return {
         "deepening": _degrees(
-            "deepening", ~deepened | np.isnan(deeper), [("deeper", deeper >= 0, 0.5)], "shallower", 0.5
+            "deepening", silent, [("deeper", depth[after] >= depth[before], shallower)], "shallower", 1.0 - shallower
         ),
-        "order": _degrees("order", (later == 0) | np.isnan(after), [("in_order", in_order, 0.5)], "out_of_order", 0.5),
+        "order": _degrees(
+            "order",
+            (later == 0) | np.isnan(day[a] + day[b]),
+            [("in_order", in_order, older)],
+            "out_of_order",
+            1.0 - older,
+        ),
     }
+
+
+def _share_below(values: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """Return the share of all known values that are at most those of `rows`, neither none nor all."""
+    ordered = np.sort(values[~np.isnan(values)])
+    share = np.searchsorted(ordered, values[rows], side="right") / max(len(ordered), 1)
+    return np.clip(share, 0.03, 0.97)
 
 
 def _one_digit_lost(first: np.ndarray, second: np.ndarray) -> np.ndarray:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
@@ -149,6 +150,53 @@ class Evidence:
     owner: np.ndarray
     road: np.ndarray
     house: np.ndarray
+
+    def shared(self, cluster: np.ndarray) -> Evidence:
+        """Return the evidence with what the records of one well tell of it told by each of them.
+
+        The best place goes to all; what a record leaves out, it has from the
+        first of the same state that tells it.
+
+        Parameters
+        ----------
+        cluster : ndarray of int, shape (n,)
+            Group of each record.
+        """
+        state = cluster * 2 + self.later
+        permit = _first_known(self.permit >= 0, state)
+        use = _first_known(~np.isin(self.use, [WELL_USES.index("unknown"), WELL_USES.index("unused")]), state)
+        owner, road = _first_known(self.owner != "", state), _first_known(self.road != "", state)
+        dates = _first_known(~np.isnan(self.dates.day), state)
+        return replace(
+            self,
+            places=self.places.of_best(cluster),
+            use=self.use[use],
+            dates=_taken(self.dates, dates),
+            quantities={
+                name: _taken(one, _first_known(~np.isnan(one.value), state)) for name, one in self.quantities.items()
+            },
+            permit=self.permit[permit],
+            permit_text=self.permit_text[permit],
+            owner=self.owner[owner],
+            road=self.road[road],
+            house=self.house[road],
+        )
+
+
+def _first_known(known: np.ndarray, group: np.ndarray) -> np.ndarray:
+    """Return, for each record, itself where it tells something, else the first of its group that does, else itself."""
+    places = np.flatnonzero(known)
+    groups, first = np.unique(group[places], return_index=True)
+    giver = np.full(int(group.max()) + 1, -1)
+    giver[groups] = places[first]
+    return np.where(known | (giver[group] < 0), np.arange(len(group)), giver[group])
+
+
+_Arrays = TypeVar("_Arrays", Quantity, Dates)
+
+
+def _taken(arrays: _Arrays, rows: np.ndarray) -> _Arrays:
+    return type(arrays)(**{one.name: getattr(arrays, one.name)[rows] for one in fields(arrays)})
 
 
 def gather_evidence(easting_m: np.ndarray, northing_m: np.ndarray, wells: pd.DataFrame, days_apart: int) -> Evidence:

@@ -40,6 +40,11 @@ class Relations:
         return (later == 0) * self.sources**2 + first * self.sources + second
 
     @property
+    def later(self) -> np.ndarray:
+        """The relations of a later state and an earlier one."""
+        return np.arange(self.sources**2)
+
+    @property
     def filed_twice(self) -> np.ndarray:
         """The relations of two records of one source and state."""
         return self.sources**2 + np.arange(self.sources) * (self.sources + 1)

@@ -14,7 +14,7 @@ from wellrecords.matching.clusters import grow_clusters
 from wellrecords.matching.combine import PROVENANCE_COLUMNS, combine
 from wellrecords.matching.evidence import gather_evidence
 from wellrecords.matching.rivals import weigh_rivals
-from wellrecords.matching.scores import score_pairs
+from wellrecords.matching.scores import Scored, Scorer
 from wellrecords.matching.settings import MatchingSettings
 from wellrecords.schema import TEXT, WELL_COLUMNS, WGS84, conform, empty_table
 
@@ -95,19 +95,41 @@ def merge_duplicates(
     pairs = candidate_pairs(easting_m, northing_m, wells, numbers, settings)
     # Rows that went through a matching were told apart there, by permits and owners too, which are not kept.
     pairs = pairs[~(matched[pairs[:, 0]] & matched[pairs[:, 1]])]
-    scored = score_pairs(pairs, evidence, settings)
-    pairs, score = scored.pairs, scored.score
-    alone = score
-    score, rival = weigh_rivals(pairs, alone, scored.later, evidence.source, settings.threshold)
-    sure = score >= settings.threshold
-    # Where the rival is the one, nothing is undecided.
-    open_ = ~sure & (alone >= settings.threshold) & ~sure[rival]
-    undecided = _undecided(canonical, pairs, alone, open_, rival)
-    cluster = grow_clusters(pairs, np.where(sure, score, alone), sure, evidence.source, len(wells))
-    pairs, score = pairs[sure], score[sure]
+    scorer = Scorer(evidence, settings)
+    scored = scorer.learn(pairs)
+    decided = _decide(scored, evidence.source, settings.threshold)
+    # What records tell of one well together decides what each alone could not.
+    grouped = np.bincount(decided.cluster)[decided.cluster] > 1
+    a, b = scored.pairs[:, 0], scored.pairs[:, 1]
+    fuller = np.flatnonzero((grouped[a] | grouped[b]) & (decided.cluster[a] != decided.cluster[b]))
+    scored.score[fuller] = scorer.score(scored.pairs[fuller], evidence.shared(decided.cluster))
+    decided = _decide(scored, evidence.source, settings.threshold)
+    cluster, sure = decided.cluster, decided.sure
+    undecided = _undecided(canonical, scored.pairs, scored.score, decided.outdone, decided.rival)
+    pairs, score = scored.pairs[sure], decided.score[sure]
     kept_wells, kept_layers, kept_zones, provenance, absorbed = combine(canonical, layers, water_zones, cluster)
     merged, history = _account(canonical, absorbed, pairs, score, cluster)
     return Merged(kept_wells, kept_layers, kept_zones, merged, provenance, history, undecided)
+
+
+@dataclass(frozen=True)
+class _Decided:
+    """The pairs against their rivals, and the groups that follow."""
+
+    score: np.ndarray
+    sure: np.ndarray
+    outdone: np.ndarray
+    rival: np.ndarray
+    cluster: np.ndarray
+
+
+def _decide(scored: Scored, source: np.ndarray, threshold: float) -> _Decided:
+    score, rival = weigh_rivals(scored.pairs, scored.score, scored.later, source, threshold)
+    sure = score >= threshold
+    # Where the rival is the one, nothing is undecided.
+    outdone = ~sure & (scored.score >= threshold) & ~sure[rival]
+    cluster = grow_clusters(scored.pairs, np.where(sure, score, scored.score), sure, source, len(source))
+    return _Decided(score, sure, outdone, rival, cluster)
 
 
 def _account(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -121,6 +121,21 @@ class Places:
             error_m=np.hypot(error, OWN_ERROR_M),
             side_m=np.where(centre, error / MEAN_DISTANCE_IN_SQUARE, np.nan),
             density=Density.of(easting_m, northing_m, source),
+        )
+
+    def of_best(self, cluster: np.ndarray) -> Places:
+        """Return the places with that of the least error given to all records of a group."""
+        order = np.lexsort((np.arange(len(cluster)), self.error_m, cluster))
+        groups, first = np.unique(cluster[order], return_index=True)
+        best = np.zeros(int(cluster.max()) + 1, dtype=np.int64)
+        best[groups] = order[first]
+        rows = best[cluster]
+        return replace(
+            self,
+            easting_m=self.easting_m[rows],
+            northing_m=self.northing_m[rows],
+            error_m=self.error_m[rows],
+            side_m=self.side_m[rows],
         )
 
     def apart_m(self, a: np.ndarray, b: np.ndarray) -> np.ndarray:

@@ -20,6 +20,7 @@ from scipy.special import expit, logit
 from wellrecords.matching.agreement import DEGREES, compare
 from wellrecords.matching.evidence import Evidence
 from wellrecords.matching.hypotheses import Chances, Relations
+from wellrecords.matching.rivals import weigh_rivals
 from wellrecords.matching.settings import MatchingSettings
 from wellrecords.schema import WELL_USES
 
@@ -87,42 +88,61 @@ class _Weighed:
         return _Weighed(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
 
 
-def score_pairs(pairs: np.ndarray, evidence: Evidence, settings: MatchingSettings) -> Scored:
-    """Score pairs, and learn from them how the sources agree and overlap.
+class Scorer:
+    """Scores pairs, by what it learnt from them.
 
     Parameters
     ----------
-    pairs : ndarray of int, shape (m, 2)
     evidence : Evidence
     settings : MatchingSettings
-
-    Returns
-    -------
-    Scored
-        The pairs not far below the threshold, and all above it.
     """
-    relations = Relations(len(evidence.shared_permits))
-    chances = Chances(relations)
-    partner = np.full(relations.count, logit(settings.chance_earlier_state))
-    partner[relations.across] = logit(settings.chance_other_source)
-    partner[relations.filed_twice] = logit(settings.chance_same_source)
-    parts, seen = [], np.zeros(len(evidence.source))
-    for start in range(0, max(len(pairs), 1), PAIRS_A_BATCH):
-        weighed = _weigh(pairs[start : start + PAIRS_A_BATCH], evidence, settings, chances, relations)
-        seen += _siblings_seen(weighed, len(seen))
-        hopeful = weighed.score(chances, partner) >= settings.threshold - HOPELESS
-        parts.append(weighed.take(np.flatnonzero(hopeful)))
-    weighed = _with_siblings_seen(_Weighed.stacked(parts), seen)
-    score = weighed.score(chances, partner)
-    for _ in range(LEARN_ROUNDS):
-        chance = expit(score)
-        chances.learn(weighed.degree, weighed.relation, chance)
-        share = _overlap(weighed, chance, evidence, settings)
-        partner[relations.across] = logit(share[relations.across])
-        partner[: relations.sources**2] = logit(share[: relations.sources**2])
-        score = weighed.score(chances, partner)
-    likely = score >= settings.threshold - RIVALS
-    return Scored(weighed.pairs[likely], score[likely], weighed.later[likely])
+
+    def __init__(self, evidence: Evidence, settings: MatchingSettings) -> None:
+        self._evidence, self._settings = evidence, settings
+        self._relations = Relations(len(evidence.shared_permits))
+        self._chances = Chances(self._relations)
+        self._partner = np.full(self._relations.count, logit(settings.chance_earlier_state))
+        self._partner[self._relations.across] = logit(settings.chance_other_source)
+        self._partner[self._relations.filed_twice] = logit(settings.chance_same_source)
+        self._seen = np.zeros(len(evidence.source))
+
+    def learn(self, pairs: np.ndarray) -> Scored:
+        """Score pairs, and learn from them how the sources agree and overlap.
+
+        Parameters
+        ----------
+        pairs : ndarray of int, shape (m, 2)
+            All pairs worth a score.
+
+        Returns
+        -------
+        Scored
+            The pairs not far below the threshold, and all above it.
+        """
+        evidence, settings, relations = self._evidence, self._settings, self._relations
+        parts = []
+        for start in range(0, max(len(pairs), 1), PAIRS_A_BATCH):
+            weighed = _weigh(pairs[start : start + PAIRS_A_BATCH], evidence, settings, self._chances, relations)
+            self._seen += _siblings_seen(weighed, len(self._seen))
+            hopeful = weighed.score(self._chances, self._partner) >= settings.threshold - HOPELESS
+            parts.append(weighed.take(np.flatnonzero(hopeful)))
+        weighed = _with_siblings_seen(_Weighed.stacked(parts), self._seen)
+        score = weighed.score(self._chances, self._partner)
+        for _ in range(LEARN_ROUNDS):
+            against_rivals, _ = weigh_rivals(weighed.pairs, score, weighed.later, evidence.source, settings.threshold)
+            chance = expit(against_rivals)
+            self._chances.learn(weighed.degree, weighed.relation, chance)
+            share = logit(_overlap(weighed, chance, evidence, settings))
+            self._partner[relations.across] = share[relations.across]
+            self._partner[relations.later] = share[relations.later]
+            score = weighed.score(self._chances, self._partner)
+        likely = score >= settings.threshold - RIVALS
+        return Scored(weighed.pairs[likely], score[likely], weighed.later[likely])
+
+    def score(self, pairs: np.ndarray, evidence: Evidence) -> np.ndarray:
+        """Score pairs by fuller evidence, with what was learnt before."""
+        weighed = _weigh(pairs, evidence, self._settings, self._chances, self._relations)
+        return _with_siblings_seen(weighed, self._seen).score(self._chances, self._partner)
 
 
 def _weigh(
