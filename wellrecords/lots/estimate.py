@@ -19,7 +19,7 @@ from wellrecords.lots.paths import Paths, draw_paths
 from wellrecords.lots.places import LotPlaces, canonical_wells, lot_places
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.support import NONE
-from wellrecords.lots.tiles import companies
+from wellrecords.lots.tiles import districts
 from wellrecords.lots.words import lot_notes, plain_words, technical_words
 
 QUANTITIES = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
@@ -149,9 +149,9 @@ def _draw(
     places, table = lot_places(lots), canonical_wells(wells)
     by_tile = len(wells) > settings.wells_per_fit if settings.by_tile is None else settings.by_tile
     longitude, latitude = (table[name].to_numpy() for name in ("longitude", "latitude"))
-    for company in companies(places, longitude, latitude, settings, by_tile=by_tile):
-        evidence = gather_evidence(table, places, company, settings, zones)
-        yield _draw_together(evidence, settings), company.lots
+    for district in districts(places, longitude, latitude, settings, by_tile=by_tile):
+        for company, evidence in gather_evidence(table, places, district, settings, zones):
+            yield _draw_together(evidence, settings), company.lots
 
 
 def _draw_together(evidence: Evidence, settings: EstimateSettings) -> _Drawn:

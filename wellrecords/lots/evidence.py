@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -13,25 +12,17 @@ from scipy.spatial import cKDTree
 
 from wellrecords.interpolation import IntervalKriging
 from wellrecords.lots.gravel import GravelMap, fit_gravels
-from wellrecords.lots.joint import normal_correlation
 from wellrecords.lots.laws import LawMap
-from wellrecords.lots.learning import fit_laws
+from wellrecords.lots.mapped import TREES, Ground, ended_above_rock, fit_models, start_ft
 from wellrecords.lots.places import LotPlaces, project
 from wellrecords.lots.settings import EstimateSettings
-from wellrecords.lots.stopping import AT_LEAST, EXACT, LOGGED, MISSING, Stops, read_stops
+from wellrecords.lots.shared import Shared, learn, learnt_from
+from wellrecords.lots.stopping import AT_LEAST, EXACT, LOGGED, MISSING, Stops
 from wellrecords.lots.support import Nearness, rate_support
-from wellrecords.lots.tiles import Company
+from wellrecords.lots.tiles import Company, District
 
-LEAST_ROCK_READINGS = 5
-LEAST_ROCK_SHARE = 0.1
-"""With fewer readings of the top of rock, or a smaller share of wells with one, the ground is not taken for rock."""
 FINISHED_WELLS = 60
 """Nearest wells whose depths say how shallow wells are finished, where rock is not on record."""
-JOINT_WELLS = 2000
-MAPPED = ("depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
-JOINT_ORDER = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
-
-
 SHOWN_COLUMNS = [
     "record_id",
     "longitude",
@@ -127,25 +118,17 @@ class Evidence:
 
     def start(self, draws: Mapping[str, np.ndarray]) -> np.ndarray:
         """Depth below which each draw may meet water, feet."""
-        return _start(self.water_starts_at, draws["depth_to_bedrock_ft"], draws["depth_to_water_ft"])
-
-
-def _start(rule: str, rock_ft: np.ndarray, water_ft: np.ndarray) -> np.ndarray:
-    if rule == "ground":
-        return np.zeros_like(rock_ft)
-    if rule == "water level":
-        return np.fmax(water_ft, 0.0)
-    return rock_ft if rule == "bedrock" else np.fmax(rock_ft, water_ft)
+        return start_ft(self.water_starts_at, draws["depth_to_bedrock_ft"], draws["depth_to_water_ft"])
 
 
 def gather_evidence(
     wells: pd.DataFrame,
     places: LotPlaces,
-    company: Company,
+    district: District,
     settings: EstimateSettings,
     water_zones: pd.DataFrame | None = None,
-) -> Evidence:
-    """Read the wells for lots that share them.
+) -> Iterator[tuple[Company, Evidence]]:
+    """Read the wells of a district for its lots, company after company.
 
     Nothing that is learnt depends on where the lots are, or how many.
 
@@ -155,77 +138,101 @@ def gather_evidence(
         The canonical table, with positions.
     places : LotPlaces
         All lots.
-    company : Company
+    district : District
         Which of the wells and the lots.
     settings : EstimateSettings
     water_zones : DataFrame, optional
 
-    Returns
-    -------
-    Evidence
-        Of the lots of the company.
+    Yields
+    ------
+    Company, Evidence
     """
-    places = places.take(company.lots)
-    lots = project(company.middle, places.longitude, places.latitude)
-    longitude, latitude = wells["longitude"].to_numpy(), wells["latitude"].to_numpy()
-    within = _counts(lots, project(company.middle, longitude[company.around], latitude[company.around]))
-    table = wells.iloc[company.wells].reset_index(drop=True)
-    coordinates = project(company.middle, table["longitude"].to_numpy(), table["latitude"].to_numpy())
-    error = table["position_error_m"].fillna(0.0).to_numpy()
+    table = wells.iloc[district.wells].reset_index(drop=True)
+    coordinates = project(district.middle, table["longitude"].to_numpy(), table["latitude"].to_numpy())
+    if water_zones is not None:
+        water_zones = water_zones[water_zones["record_id"].isin(table["record_id"])]
+    some = learnt_from(coordinates, settings.random_state)
+    shared = learn(table.iloc[some].reset_index(drop=True), coordinates[some], settings, water_zones)
+    for company in district.companies:
+        asked = places.take(company.lots)
+        lots = project(district.middle, asked.longitude, asked.latitude)
+        rows = np.searchsorted(district.wells, company.wells)
+        within = _counts(lots, coordinates)
+        some_wells = table.iloc[rows].reset_index(drop=True)
+        yield company, _evidence(some_wells, coordinates[rows], asked, lots, within, shared, settings, water_zones)
 
-    models, used = _fit_models(table, coordinates, error, settings)
-    laws, starts_at, cover = _fit_laws(table, coordinates, models, settings, water_zones)
+
+def _evidence(
+    wells: pd.DataFrame,
+    coordinates: np.ndarray,
+    places: LotPlaces,
+    lots: np.ndarray,
+    within: tuple[np.ndarray, np.ndarray, np.ndarray],
+    shared: Shared,
+    settings: EstimateSettings,
+    water_zones: pd.DataFrame | None,
+) -> Evidence:
+    """Read the wells of a company, beside what they share with those around."""
+    models, used = fit_models(
+        wells,
+        coordinates,
+        covariances=shared.covariances,
+        trees=TREES,
+        random_state=settings.random_state,
+        n_jobs=settings.n_jobs,
+    )
+    starts_at = shared.water_starts_at
+    ground = Ground.of(wells, coordinates, models, starts_at)
+    laws = None if shared.laws is None else shared.laws.of_stops(ground.stops(starts_at, water_zones))
     in_rock = starts_at.startswith("bedrock")
-    gravels = None
-    shallow = np.zeros((len(places), 1))
-    if laws is not None and not in_rock and len(places):
-        shallow = _shallowest(laws.stops, lots)
-    ended_above = _ended_above_rock(table)
-    made_water = (table["yield_gpm_low"] > 0).to_numpy()
-    if in_rock and laws is not None:
-        known = np.isfinite(table["yield_gpm_low"].to_numpy()) & np.isfinite(table["total_depth_ft"].to_numpy())
-        known &= made_water | ~ended_above
+    ended_above, made_water = ended_above_rock(wells), (wells["yield_gpm_low"] > 0).to_numpy()
+    gravels, shallow = None, np.zeros((len(places), 1))
+    if laws is not None and in_rock:
+        depth, gpm = (wells[name].to_numpy() for name in ("total_depth_ft", "yield_gpm_low"))
+        known = np.isfinite(gpm) & np.isfinite(depth) & (made_water | ~ended_above)
         gravels = fit_gravels(
-            coordinates[known],
-            table["total_depth_ft"].to_numpy()[known],
-            table["yield_gpm_low"].to_numpy()[known],
-            cover[known],
-            ended_above[known],
-            laws.habits,
+            coordinates[known], depth[known], gpm[known], ground.cover_ft[known], ended_above[known], laws.habits
         )
-    says = np.zeros(len(table), dtype=bool)
+    elif laws is not None and len(places):
+        shallow = _shallowest(laws.stops, lots)
+    says = ended_above & made_water if laws is not None else np.zeros(len(wells), dtype=bool)
     if laws is not None:
         says[laws.stops.row[laws.stops.kind != MISSING]] = True
-        says |= ended_above & made_water
+    error = wells["position_error_m"].fillna(0.0).to_numpy()
     nearness = {
         name: rate_support(lots, coordinates[rows], error[rows], settings.support)
         for name, rows in {**used, "depth_to_target_ft": np.flatnonzero(says)}.items()
     }
-    residual = np.full(len(table), np.nan)
-    if "depth_to_water_ft" in models:
-        model = models["depth_to_water_ft"]
-        rows = used["depth_to_water_ft"][model.readings_.row]
-        residual[rows] = table["depth_to_water_ft_low"].to_numpy()[rows] - model.leave_one_out().distribution.quantile(
-            0.5
-        )
     return Evidence(
         places=places,
         lot_coordinates=lots,
-        wells=table,
+        wells=wells,
         coordinates=coordinates,
         models=models,
         laws=laws,
         gravels=gravels,
         water_starts_at=starts_at,
         shallow_ft=shallow,
-        correlation=_correlation(models, used, laws, len(table), settings.random_state),
+        correlation=shared.correlation,
         nearness=nearness,
         within_1km=within[0],
         within_5km=within[1],
         nearest_m=within[2],
-        dry_below_gpm=_dry_below(table, settings),
-        level_residual_ft=np.where(np.isfinite(residual), residual, np.nan),
+        dry_below_gpm=_dry_below(wells, settings),
+        level_residual_ft=_level_residual(wells, models, used),
     )
+
+
+def _level_residual(
+    wells: pd.DataFrame, models: Mapping[str, IntervalKriging], used: Mapping[str, np.ndarray]
+) -> np.ndarray:
+    residual = np.full(len(wells), np.nan)
+    if "depth_to_water_ft" in models:
+        model = models["depth_to_water_ft"]
+        rows = used["depth_to_water_ft"][model.readings_.row]
+        level = wells["depth_to_water_ft_low"].to_numpy()[rows]
+        residual[rows] = level - model.leave_one_out().distribution.quantile(0.5)
+    return np.where(np.isfinite(residual), residual, np.nan)
 
 
 def _counts(lots: np.ndarray, wells: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -245,77 +252,6 @@ def _dry_below(table: pd.DataFrame, settings: EstimateSettings) -> float:
     return min(0.5, float(np.quantile(positive, 0.01))) if len(positive) else 0.5
 
 
-def _ended_above_rock(table: pd.DataFrame) -> np.ndarray:
-    """Return the holes whose record says that rock lies below their bottom."""
-    low, high = table["depth_to_bedrock_ft_low"].to_numpy(), table["depth_to_bedrock_ft_high"].to_numpy()
-    return np.isinf(high) & (low >= table["total_depth_ft"].to_numpy() - 0.5)
-
-
-def _fit_models(
-    table: pd.DataFrame, coordinates: np.ndarray, error: np.ndarray, settings: EstimateSettings
-) -> tuple[dict[str, IntervalKriging], dict[str, np.ndarray]]:
-    """Map each quantity of which something is known; return also the rows used."""
-    models, used = {}, {}
-    first_record = (table["record_kind"] != "repaired").fillna(True).to_numpy(dtype=bool)
-    tested = (table["yield_method"] == "pumping_test").fillna(False).to_numpy(dtype=bool)
-    for name in MAPPED:
-        low, high = (table[f"{name}_{end}"].to_numpy(dtype=float).copy() for end in ("low", "high"))
-        if name == "yield_gpm":
-            high[tested] = np.inf  # a pumping test draws what the pump draws: a lower bound
-        rows = np.flatnonzero(np.isfinite(low + 0.0 * np.nan_to_num(high)) | (np.isinf(low) & np.isfinite(high)))
-        rows = rows[~np.isnan(high[rows]) & first_record[rows]]
-        used[name] = rows
-        if np.sum(np.isfinite(high[rows]) & np.isfinite(low[rows])) < (
-            LEAST_ROCK_READINGS if name == "depth_to_bedrock_ft" else 3
-        ):
-            used[name] = rows[:0]
-            continue
-        transform: Literal["log", "identity"] = "identity" if name == "depth_to_water_ft" else "log"
-        model = IntervalKriging(transform=transform, random_state=settings.random_state)
-        models[name] = model.fit(coordinates[rows], low[rows], high[rows], error[rows])
-    return models, used
-
-
-def _cover(table: pd.DataFrame, coordinates: np.ndarray, model: IntervalKriging) -> np.ndarray:
-    """Depth to bedrock of every well: as read, else as mapped, but no deeper than casing or most of the hole."""
-    low, high = table["depth_to_bedrock_ft_low"].to_numpy(), table["depth_to_bedrock_ft_high"].to_numpy()
-    cover = 0.5 * (low + high)
-    open_ended = ~np.isfinite(cover)
-    mapped = model.predict(coordinates[open_ended]).quantile(0.5) if open_ended.any() else np.empty(0)
-    casing = table["casing_depth_ft"].to_numpy()[open_ended]
-    bottom = 0.9 * table["total_depth_ft"].to_numpy()[open_ended]
-    least = np.nan_to_num(low[open_ended], nan=0.0)
-    cover[open_ended] = np.maximum(np.fmin(np.fmin(mapped, casing), bottom), least)
-    return cover
-
-
-def _fit_laws(
-    table: pd.DataFrame,
-    coordinates: np.ndarray,
-    models: Mapping[str, IntervalKriging],
-    settings: EstimateSettings,
-    water_zones: pd.DataFrame | None,
-) -> tuple[LawMap | None, str, np.ndarray]:
-    """Fit the law of fractures; say below what water may start, and how thick the cover is at each well."""
-    cover = np.zeros(len(table))
-    level = np.full(len(table), np.nan)
-    rules = ["ground"]
-    if "depth_to_water_ft" in models:
-        level = _water_level(table, coordinates, models["depth_to_water_ft"])
-        rules = ["water level"]
-    in_rock = np.ones(len(table), dtype=bool)
-    if "depth_to_bedrock_ft" in models and _rock_is_on_record(table):
-        cover = _cover(table, coordinates, models["depth_to_bedrock_ft"])
-        rules = ["bedrock and water level", "bedrock"] if "depth_to_water_ft" in models else ["bedrock"]
-        in_rock = ~_ended_above_rock(table)
-    starts = [_start(rule, cover, level) for rule in rules]
-    candidates = [read_stops(table, coordinates, np.where(in_rock, start, np.nan), water_zones) for start in starts]
-    if not np.any(candidates[0].kind != MISSING):
-        return None, rules[0], cover
-    laws = fit_laws(candidates, n_neighbours=settings.n_neighbours, random_state=settings.random_state)
-    return laws, rules[laws.candidate], cover
-
-
 def _shallowest(stops: Stops, lots: np.ndarray) -> np.ndarray:
     """Depths of the shallowest sixth of the producing wells around each lot but for the last few, shape (m, k)."""
     producing = np.isin(stops.kind, (EXACT, LOGGED, AT_LEAST))
@@ -324,42 +260,3 @@ def _shallowest(stops: Stops, lots: np.ndarray) -> np.ndarray:
     count = min(FINISHED_WELLS, int(producing.sum()))
     _, near = cKDTree(stops.coordinates[producing]).query(lots, np.arange(1, count + 1))
     return np.sort(stops.depth_ft[producing][near], axis=1)[:, count // 20 : max(count // 6, 1)]
-
-
-def _rock_is_on_record(table: pd.DataFrame) -> bool:
-    read = np.isfinite(table["depth_to_bedrock_ft_high"].to_numpy())
-    return bool(read.sum() >= LEAST_ROCK_SHARE * max(table["total_depth_ft"].notna().sum(), 1))
-
-
-def _water_level(table: pd.DataFrame, coordinates: np.ndarray, model: IntervalKriging) -> np.ndarray:
-    """Depth to water of every well: as read, else as mapped, but no deeper than most of the hole."""
-    high = table["depth_to_water_ft_high"].to_numpy()
-    level = np.where(np.isfinite(high), high, np.nan)
-    unread = np.isnan(level)
-    if unread.any():
-        mapped = model.predict(coordinates[unread]).quantile(0.5)
-        level[unread] = np.fmin(mapped, 0.9 * table["total_depth_ft"].to_numpy()[unread])
-    return level
-
-
-def _correlation(
-    models: Mapping[str, IntervalKriging],
-    used: Mapping[str, np.ndarray],
-    laws: LawMap | None,
-    n: int,
-    random_state: int,
-) -> np.ndarray:
-    """Correlation of the four quantities, from where the wells' readings fell."""
-    low, high = np.zeros((n, len(JOINT_ORDER))), np.ones((n, len(JOINT_ORDER)))
-    for name, model in models.items():
-        left_out = model.leave_one_out()
-        rows, column = used[name][model.readings_.row], JOINT_ORDER.index(name)
-        low[rows, column], high[rows, column] = left_out.pit_low, left_out.pit_high
-    if laws is not None:
-        rows, column = laws.stops.row[laws.scored], JOINT_ORDER.index("depth_to_target_ft")
-        low[rows, column], high[rows, column] = laws.left_out_levels()
-    spoken = (high - low < 0.999).sum(axis=1) >= 2
-    if laws is not None:
-        spoken &= np.isin(np.arange(n), laws.stops.row[laws.scored])
-    chosen = np.random.default_rng(random_state).permutation(np.flatnonzero(spoken))[:JOINT_WELLS]
-    return normal_correlation(low[chosen], high[chosen], random_state=random_state)

@@ -160,6 +160,13 @@ class LawMap:
     scores: np.ndarray
     candidate: int = 0
 
+    def of_stops(self, stops: Stops) -> LawMap | None:
+        """Return what other wells of the region say, read by the same law; None where they say nothing."""
+        if not np.any(stops.kind != MISSING):
+            return None
+        none = np.empty(0, dtype=int)
+        return replace(self, stops=replace(stops, run_on_ft=self.stops.run_on_ft), scored=none, scores=none)
+
     @cached_property
     def _tree(self) -> cKDTree:
         return cKDTree(self.stops.coordinates)
@@ -183,6 +190,18 @@ class LawMap:
         probability = blurred(posterior(self.prior, total), self.grid, self.reach.blur)
         return LocalLaws(probability, self.grid, self.tables, self.decay_ft)
 
+    def left_out(self, apart_m: float = 0.0) -> LocalLaws:
+        """Return the laws at the scored stops, as the other wells have them.
+
+        Parameters
+        ----------
+        apart_m : float, default=0
+            Wells nearer than this are left out too.
+        """
+        index, distance, weights = self.neighbours(self.stops.coordinates[self.scored])
+        left = (index == self.scored[:, None]) | (distance < apart_m)
+        return self._laws(index, np.where(left, 0.0, weights))
+
     def left_out_levels(self) -> tuple[np.ndarray, np.ndarray]:
         """Say where the scored stops fell in what the other wells had said of them.
 
@@ -195,9 +214,7 @@ class LawMap:
         low, high : ndarray of shape (n_scored,)
             Levels in [0, 1]; 0 and 1 where the stop says nothing.
         """
-        stops = self.stops.take(self.scored)
-        index, _, weights = self.neighbours(stops.coordinates)
-        laws = self._laws(index, np.where(index == self.scored[:, None], 0.0, weights))
+        stops, laws = self.stops.take(self.scored), self.left_out()
         usual = USUAL_TARGETS_GPM[self.habits.share >= COMMON_SHARE]
         made = np.where(np.isin(stops.kind, (EXACT, LOGGED, AT_LEAST)), stops.gpm, 0.0)
         target = usual[np.maximum(np.searchsorted(usual, made * (1 + 1e-9), side="right") - 1, 0)]

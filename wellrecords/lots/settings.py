@@ -73,6 +73,8 @@ class EstimateSettings(BaseModel):
         wells read from a box (`wells_box`) of a store that holds more.
     n_neighbours : int, default=150
         Wells that the law of fractures at a lot may lean on.
+    n_jobs : int, default=2
+        Threads; the figures do not depend on it.
     support : SupportSettings
     """
 
@@ -88,6 +90,7 @@ class EstimateSettings(BaseModel):
     wells_per_fit: int = Field(default=10_000, ge=50)
     by_tile: bool | None = None
     n_neighbours: int = Field(default=150, ge=5)
+    n_jobs: int = Field(default=2, ge=1)
     support: SupportSettings = SupportSettings()
 
     @field_validator("quantiles")

@@ -73,44 +73,56 @@ class Company:
     ----------
     lots, wells : ndarray of int
         Rows of the lots, and of the wells that they are estimated from.
-    around : ndarray of int
-        Rows of the wells that are counted around them.
-    middle : (longitude, latitude)
-        Of the plane on which they are placed.
     """
 
     lots: np.ndarray
     wells: np.ndarray
-    around: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class District:
+    """An uncut tile: its wells are counted around its lots, and from some of them is learnt what all share.
+
+    Attributes
+    ----------
+    wells : ndarray of int
+        Rows of the wells.
+    companies : tuple of Company
+    middle : (longitude, latitude)
+        Of the plane on which wells and lots are placed.
+    """
+
+    wells: np.ndarray
+    companies: tuple[Company, ...]
     middle: tuple[float, float]
 
 
-def companies(
+def districts(
     places: LotPlaces, longitude: np.ndarray, latitude: np.ndarray, settings: EstimateSettings, *, by_tile: bool
-) -> list[Company]:
+) -> list[District]:
     """Share out wells and lots.
 
     Parameters
     ----------
     places : LotPlaces
     longitude, latitude : ndarray of shape (n,)
-        Of the wells, finite.
+        Of the wells, finite; longitudes rise.
     settings : EstimateSettings
         `wells_per_fit` decides when a tile is cut.
     by_tile : bool
 
     Returns
     -------
-    list of Company
-        Each lot stands in one of them.
+    list of District
+        Each lot stands in one company of one of them.
     """
     if not by_tile:
         every, middle = np.arange(len(longitude)), (0.0, 0.0)
         if len(longitude):
             east, north = float(np.median(longitude)), float(np.median(latitude))
             middle = round(east, PLANE_ROUNDED_DEG), round(north, PLANE_ROUNDED_DEG)
-        return [Company(np.arange(len(places)), every, every, middle)]
-    rows_of: dict[Tile, list[int]] = {}
+        return [District(every, (Company(np.arange(len(places)), every),), middle)]
+    lots_of: dict[Tile, dict[Tile, list[int]]] = {}
     wells_of: dict[Tile, np.ndarray] = {}
 
     def wells_in(tile: Tile, some: np.ndarray) -> np.ndarray:
@@ -119,15 +131,20 @@ def companies(
         return wells_of[tile]
 
     for lot, place in enumerate(zip(places.longitude, places.latitude, strict=True)):
-        tile = tile_at(*place)
-        wells = wells_in(tile, np.arange(len(longitude)))
+        tile = uncut = tile_at(*place)
+        west, _, east, _ = tile.box
+        wells = wells_in(tile, np.arange(*np.searchsorted(longitude, (west, np.nextafter(east, np.inf)))))
         while len(wells) > settings.wells_per_fit and tile.cuts < MOST_CUTS:
             tile = tile_at(*place, tile.cuts + 1)
             wells = wells_in(tile, wells)
-        rows_of.setdefault(tile, []).append(lot)
+        lots_of.setdefault(uncut, {}).setdefault(tile, []).append(lot)
     return [
-        Company(np.array(lots), wells_of[tile], wells_of[tile_at(*tile.middle)], tile.middle)
-        for tile, lots in sorted(rows_of.items())
+        District(
+            wells_of[uncut],
+            tuple(Company(np.array(lots), wells_of[tile]) for tile, lots in sorted(cut.items())),
+            uncut.middle,
+        )
+        for uncut, cut in sorted(lots_of.items())
     ]
 
 
