@@ -204,14 +204,14 @@ def test_anisotropy_turns_the_weights():
     assert weights[0, 0] > 0.6
 
 
-def test_covariates_count_where_they_help():
-    """A rock class with its own depth, invisible in the coordinates, is used; noise does no harm."""
+def test_the_forest_hears_covariates_where_there_is_no_trend():
+    """A rock class with its own depth, invisible in the coordinates."""
     rng = np.random.default_rng(0)
     xy = rng.uniform(0, 40_000, (900, 2)) + 500_000
     rock = rng.choice(["granite", "slate"], 900)
     depth = np.exp(4 + np.where(rock == "slate", 1.2, 0.0) + rng.normal(0, 0.3, 900))
     frame = pd.DataFrame({"rock": pd.Categorical(rock)})
-    told = IntervalKriging(n_trees=30).fit(xy[:700], depth[:700], covariates=frame[:700])
+    told = IntervalKriging(n_trees=30, trend=None).fit(xy[:700], depth[:700], covariates=frame[:700])
     blind = IntervalKriging(n_trees=30).fit(xy[:700], depth[:700])
     error = [
         np.abs(np.log(d.quantile(0.5) / depth[700:])).mean()

@@ -1,6 +1,7 @@
 """Quantities in space: from interval readings of scattered wells to distributions at any place.
 
 - `IntervalKriging`: the estimator (`fit`, `predict`, `leave_one_out`, `weights`)
+- `LandElevation`: the trend under which a water level is interpolated as elevation
 - `PredictiveDistribution`: what it predicts (`quantile`, `cdf`, `sample`, `quantile_at`)
 - `surface`, `Surface`: grids of median, p10, p90 and support
 - `validate`: the table of scores on ground left out, against simpler methods
@@ -17,12 +18,14 @@ from wellrecords.interpolation.distribution import PredictiveDistribution
 from wellrecords.interpolation.kriging import IntervalKriging, LeaveOneOut
 from wellrecords.interpolation.splits import BufferedBlocks, SpatialBlocks
 from wellrecords.interpolation.surface import Surface, surface
+from wellrecords.interpolation.trend import LandElevation
 from wellrecords.interpolation.validation import validate
 
 __all__ = [
     "BufferedBlocks",
     "Covariance",
     "IntervalKriging",
+    "LandElevation",
     "LeaveOneOut",
     "PredictiveDistribution",
     "SpatialBlocks",

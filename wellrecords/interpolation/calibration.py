@@ -80,10 +80,10 @@ class LocalShape:
     @classmethod
     def learn(cls, low: FloatArray, high: FloatArray, places: Places) -> LocalShape:
         """Count the scores of each place, known as intervals."""
-        start, end = ndtr(low)[:, None], ndtr(high)[:, None]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share = np.clip((ndtr(THRESHOLDS) - start) / (end - start), 0.0, 1.0)
-        per_well = np.where((low == high)[:, None], low[:, None] <= THRESHOLDS, share)
+        start, mass = ndtr(low)[:, None], (ndtr(high) - ndtr(low))[:, None]
+        narrow = mass < 1e-9  # exact, or so far in a tail that it makes no difference
+        share = np.clip((ndtr(THRESHOLDS) - start) / np.where(narrow, 1.0, mass), 0.0, 1.0)
+        per_well = np.where(narrow, low[:, None] <= THRESHOLDS, share)
         n = len(low)
         sums = csr_array((np.ones(n), (places.place_of_well, np.arange(n))), shape=(places.count, n))
         region = (per_well.sum(axis=0) + PRIOR_WEIGHT * ndtr(THRESHOLDS)) / (n + PRIOR_WEIGHT)

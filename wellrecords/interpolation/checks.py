@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numbers
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, get_args
 
 import numpy as np
@@ -42,6 +42,10 @@ class Readings:
     def any_censored(self) -> bool:
         """Whether any reading is an interval."""
         return bool(np.any(self.low != self.high))
+
+    def less(self, offset: FloatArray) -> Readings:
+        """Return the readings less an offset each, shape (n,); open ends stay open."""
+        return replace(self, low=self.low - offset, high=self.high - offset)
 
     def rough_mean_and_variance(self) -> tuple[float, float]:
         """Mean and variance of the readings in space taken no account of: a censored normal fit."""
@@ -244,6 +248,10 @@ def check_settings(model: Any) -> None:
         if not isinstance(value, numbers.Real) or not float(value) >= least:
             msg = f"{name} must be a number of at least {least}; got {value!r}."
             raise ValueError(msg)
-    if model.anisotropy is not None and not (len(model.anisotropy) == 2 and model.anisotropy[0] > 0):
-        msg = f"anisotropy must be (ratio > 0, angle in degrees); got {model.anisotropy!r}."
+    stretched = model.anisotropy
+    if not (stretched is None or stretched == "auto" or (len(stretched) == 2 and stretched[0] > 0)):
+        msg = f'anisotropy must be "auto", None or (ratio > 0, angle in degrees); got {stretched!r}.'
+        raise ValueError(msg)
+    if not (model.trend is None or model.trend == "auto" or hasattr(model.trend, "predict")):
+        msg = f'trend must be "auto", None or a scikit-learn regressor; got {model.trend!r}.'
         raise ValueError(msg)

@@ -88,6 +88,10 @@ class ScoreTable:
     def __len__(self) -> int:
         return len(self.values)
 
+    def plus(self, offset: FloatArray) -> ScoreTable:
+        """Return the table moved by an offset at each place, shape (m,)."""
+        return ScoreTable(self.scores, self.values + offset[:, None])
+
     def rising(self, least_sd: float = LEAST_SD) -> ScoreTable:
         """Return the table with every row strictly rising, by `least_sd` a score at least."""
         return ScoreTable(self.scores, np.maximum.accumulate(self.values, axis=1) + least_sd * self.scores)

@@ -27,6 +27,8 @@ from wellrecords.interpolation.neighbours import IntArray, Places
 NUGGET_SHARE = (0.02, 0.98)
 SUBSET = 600  # places scored in a fit
 FIT_NEIGHBOURS = 20
+CLEAR_GAIN = 0.01  # of the score: less is not worth a larger model
+CLEAR_ERRORS = 2.0  # standard errors
 PENALTY = 1.0  # places' worth of loss for one unit off in the parameters
 
 
@@ -35,6 +37,38 @@ def normal_crps(reading: FloatArray, mean: FloatArray, sd: FloatArray) -> FloatA
     w = (reading - mean) / sd
     density = np.exp(-0.5 * w**2) / np.sqrt(2.0 * np.pi)
     return sd * (w * (2.0 * ndtr(w) - 1.0) + 2.0 * density - 1.0 / np.sqrt(np.pi))
+
+
+def left_out_scores(
+    covariance: Covariance,
+    places: Places,
+    readings: FloatArray,
+    neighbours: IntArray,
+    subset: IntArray,
+    n_jobs: int = 1,
+) -> tuple[FloatArray, IntArray]:
+    """Score each well at the places of a subset, predicted from its neighbours; return also which wells these are."""
+    sites = Sites(readings, np.zeros_like(readings))
+    cavities, wells = leave_out(covariance, places, sites, neighbours, subset, with_crowd=False, n_jobs=n_jobs)
+    return normal_crps(readings[wells], cavities.mean, np.sqrt(cavities.variance)), wells
+
+
+def clearly_better(trial: FloatArray, base: FloatArray, block: IntArray) -> bool:
+    """Whether the scores of a trial beat others, and not by the luck of a few blocks of ground.
+
+    The mean gain must be a hundredth of the score, and twice its standard
+    error, blocks taken as the independent units.
+
+    Parameters
+    ----------
+    trial, base : ndarrays of shape (n,)
+        Scores of the same wells.
+    block : ndarray of shape (n,)
+    """
+    gain = np.bincount(block, weights=base - trial)
+    gain = gain[np.bincount(block) > 0]
+    error = np.sqrt(len(gain)) * float(np.std(gain))
+    return bool(gain.sum() > max(CLEAR_GAIN * float(base.sum()), CLEAR_ERRORS * error))
 
 
 def start_covariance(kind: CovarianceKind, places: Places, variance: float) -> Covariance:
@@ -80,7 +114,6 @@ def fit_covariance(
     heard = np.unique(np.append(subset, near[subset]))
     places, wells, number = places.only(heard)
     readings, near, subset = readings[wells], number[near[heard]], number[subset]
-    sites = Sites(readings, np.zeros_like(readings))
 
     def model(parameters: FloatArray) -> Covariance:
         share = NUGGET_SHARE[0] + (NUGGET_SHARE[1] - NUGGET_SHARE[0]) / (1.0 + np.exp(-parameters[1]))
@@ -89,8 +122,7 @@ def fit_covariance(
         return Covariance(start.kind, (1.0 - share) * variance, range_m, share * variance)
 
     def loss(parameters: FloatArray) -> float:
-        cavities, wells = leave_out(model(parameters), places, sites, near, subset, with_crowd=False, n_jobs=n_jobs)
-        score = normal_crps(readings[wells], cavities.mean, np.sqrt(cavities.variance))
+        score, _ = left_out_scores(model(parameters), places, readings, near, subset, n_jobs)
         penalty = PENALTY * (parameters[0] ** 2 + parameters[1] ** 2 / 4.0 + (parameters[2] - middle) ** 2 / 9.0)
         outside = np.sum(np.maximum(0.0, np.abs(parameters[2] - limits.mean()) - np.ptp(limits) / 2.0))
         return float(np.log(np.mean(score) + 1e-12 * total**0.5) + penalty / len(subset) + outside)

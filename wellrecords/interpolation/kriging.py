@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import Literal, Self
+from dataclasses import dataclass
+from typing import Any, Literal, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -20,16 +20,15 @@ from wellrecords.interpolation.checks import (
     check_settings,
     refuse_degrees_far_from,
 )
-from wellrecords.interpolation.covariance import Covariance, CovarianceKind, FloatArray, stretch
+from wellrecords.interpolation.covariance import Covariance, CovarianceKind, FloatArray
 from wellrecords.interpolation.distribution import SCORES, PredictiveDistribution, ScoreTable, Transform
-from wellrecords.interpolation.fitting import FIT_NEIGHBOURS, fit_covariance, start_covariance
+from wellrecords.interpolation.field import Field
 from wellrecords.interpolation.forest import Forest, Surroundings, features, fit_forest
 from wellrecords.interpolation.kernel import Solution, solve, solve_groups
-from wellrecords.interpolation.neighbours import IntArray, blocks, group_places, nearest, nearest_elsewhere
+from wellrecords.interpolation.neighbours import IntArray, nearest
 from wellrecords.interpolation.tiling import run_tiles
+from wellrecords.interpolation.trend import estimators
 
-FIT_ROUNDS = 3  # fits, each on readings completed anew, where any are censored
-SWEEPS = 6
 FEWEST_PLACES_FOR_SHAPE = 60
 FEWEST_PLACES_FOR_FOREST = 60
 BYTES_A_PLACE = 10_000  # working memory of one prediction, kriged and heard by the forest
@@ -88,9 +87,19 @@ class IntervalKriging(BaseEstimator):
         predictions are scored: what the next well knows of its neighbour in
         the same yard is not what anyone knows of a new lot. 0 leaves out one
         place at a time.
-    anisotropy : tuple of (ratio, angle_deg), optional
+    anisotropy : "auto", tuple of (ratio, angle_deg), or None, default=None
         Range along the long axis over the range across it, and the axis'
-        direction clockwise from north.
+        direction clockwise from north. "auto" tries some, and keeps the best
+        where it predicts left-out places clearly better than none does;
+        together with a `Covariance` it means none.
+    trend : "auto", scikit-learn regressor, or None, default="auto"
+        Of the covariates, if any are given; what is kriged are the readings
+        less what the trend says of each well, the well's ground left out.
+        "auto" tries a ridge regression, gradient boosting and, on the
+        identity scale, the land's elevation itself, where a covariate column
+        is named `land_elevation...` and stands in the unit of the readings:
+        depth to water is then interpolated as an elevation. A trend is kept
+        only where it predicts left-out places clearly better than none does.
     known_mean : float, optional
         Simple instead of ordinary kriging, with this mean on the transformed
         scale.
@@ -108,6 +117,9 @@ class IntervalKriging(BaseEstimator):
         Share of the forest in the quantiles.
     sites_ : Sites
         The Gaussian stand-in of each reading.
+    anisotropy_ : tuple of (ratio, angle_deg), or None
+    trend_ : Trend or None
+        The trend that was kept.
     n_features_in_ : int
         Always 2.
 
@@ -130,7 +142,8 @@ class IntervalKriging(BaseEstimator):
         n_neighbours: int = 48,
         n_trees: int = 60,
         block_m: float = 300.0,
-        anisotropy: tuple[float, float] | None = None,
+        anisotropy: Literal["auto"] | tuple[float, float] | None = None,
+        trend: Any = "auto",
         known_mean: float | None = None,
         random_state: int | np.random.Generator | None = 0,
         n_jobs: int = 2,
@@ -141,6 +154,7 @@ class IntervalKriging(BaseEstimator):
         self.n_trees = n_trees
         self.block_m = block_m
         self.anisotropy = anisotropy
+        self.trend = trend
         self.known_mean = known_mean
         self.random_state = random_state
         self.n_jobs = n_jobs
@@ -167,7 +181,7 @@ class IntervalKriging(BaseEstimator):
         covariates : array-like of shape (n, c), optional
             Numbers known at every place (elevation, slope), or a DataFrame,
             whose category columns become one column a class. They enter
-            through the forest.
+            through the trend and the forest, as far as each helps.
 
         Returns
         -------
@@ -182,95 +196,44 @@ class IntervalKriging(BaseEstimator):
         check_settings(self)
         readings = check_readings(coordinates, low, high, position_error_m, self.transform)
         self.n_features_in_ = 2
-        self._shape: calibration.LocalShape | None = None
-        self.readings_ = readings
         self._rng = np.random.default_rng(self.random_state)
         self._covariates, self._classes = check_covariates(covariates, None, len(np.asarray(coordinates)))
-        self.places_ = group_places(self._flatten(readings.coordinates), readings.position_error_m)
-        self._block = blocks(self.places_, self.block_m)
-        self._elsewhere = nearest_elsewhere(self.places_, self.n_neighbours, self._block, self.n_jobs)
-        offset = self.places_.coordinates[self._elsewhere] - self.places_.coordinates[:, None]
-        self._far_elsewhere = np.hypot(offset[..., 0], offset[..., 1])
-        self._others = self._elsewhere
-        if self.block_m > 0:  # the cavity of a site leaves out that one well only
-            alone = np.arange(self.places_.count)
-            self._others = nearest_elsewhere(self.places_, self.n_neighbours, alone, self.n_jobs)
-        self._count = self.places_.per_place(np.ones(len(readings.low)))
-        mean, variance = readings.rough_mean_and_variance()
-        self.sites_ = censoring.start_sites(readings.low, readings.high, mean, variance)
-        if self.places_.count == 1:
-            self._stand_alone(variance)
+        self._centre = readings.coordinates.mean(axis=0)
+        self._shape: calibration.LocalShape | None = None
+        self._field = Field(
+            readings,
+            n_neighbours=self.n_neighbours,
+            block_m=self.block_m,
+            known_mean=self.known_mean,
+            random_state=self._rng,
+            n_jobs=self.n_jobs,
+        )
+        if len(np.unique(readings.coordinates, axis=0)) == 1:
+            self._stand_alone()
         else:
-            self._fit_field(variance)
+            self._fit_field()
         return self
 
-    def _fit_field(self, variance: float) -> None:
-        """Covariance and sites in turn, then calibration on left-out ground."""
-        if isinstance(self.covariance, Covariance):
-            self.covariance_ = self.covariance
-            self._refresh_sites(self._others)
-        else:
-            kinds: tuple[CovarianceKind, ...] = ("exponential", "matern")
-            if self.covariance != "auto":
-                kinds = (self.covariance,)
-            self.covariance_ = start_covariance(kinds[0], self.places_, variance)
-            near = self._others[:, :FIT_NEIGHBOURS]
-            for _ in range(FIT_ROUNDS if self.readings_.any_censored else 1):
-                self._refresh_sites(near)
-                self.covariance_ = self._fit_covariance(kinds)
-                kinds = (self.covariance_.kind,)
-            self._refresh_sites(self._others)
-        self._hair = HAIR * np.sqrt(variance)
+    def _fit_field(self) -> None:
+        """Find the field, then calibrate it on left-out ground."""
+        field = self._field
+        field.fit(self.covariance, self.anisotropy)
+        if self._covariates is not None:
+            tried = estimators(self.trend, self._classes, identity=self.transform == "identity")
+            field.try_trends(tried, self._covariates[field.readings.row])
+        self._hair = HAIR * np.sqrt(field.variance)
+        self._show_field()
         mean, sd = self._left_out_kriging()
         table = self._bend_left_out(self._left_out_table(mean, sd))
         self.residuals_ = calibration.residual_distribution(*self._scores(table))
         self._left_out = table
 
-    def _fit_covariance(self, kinds: tuple[CovarianceKind, ...]) -> Covariance:
-        """Fit each kind to the same complete set of readings and keep the best."""
-        readings = self.sites_.value
-        if self.readings_.any_censored:
-            readings = censoring.complete(
-                self.covariance_,
-                self.places_,
-                self.sites_,
-                self.readings_.low,
-                self.readings_.high,
-                self._others[:, :FIT_NEIGHBOURS],
-                self._rng,
-                self.n_jobs,
-            )
-        seed = self._rng.integers(2**31)
-        found = [
-            fit_covariance(
-                replace(self.covariance_, kind=kind),
-                self.places_,
-                readings,
-                self._others,
-                np.random.default_rng(seed),  # every kind is scored on the same places
-                self.n_jobs,
-            )
-            for kind in kinds
-        ]
-        return min(found, key=lambda pair: pair[1])[0]
-
-    def _refresh_sites(self, neighbours: IntArray) -> None:
-        """Refresh the sites of the censored wells, a few times over."""
-        if not self.readings_.any_censored:
-            return
-        low, high = self.readings_.low, self.readings_.high
-        total = self.covariance_.sill + self.covariance_.nugget
-        for _ in range(SWEEPS):
-            cavities = censoring.censored_cavities(
-                self.covariance_,
-                self.places_,
-                self.sites_,
-                low != high,
-                neighbours,
-                known_mean=self.known_mean,
-                n_jobs=self.n_jobs,
-            )
-            self.sites_ = censoring.update_sites(low, high, cavities, self.sites_, total)
+    def _show_field(self) -> None:
+        """Set the fitted attributes that describe the field."""
+        field = self._field
+        self.covariance_, self.sites_, self.places_ = field.covariance, field.sites, field.places
+        self.anisotropy_, self.trend_, self.readings_ = field.anisotropy, field.trend, field.readings
+        self._count = field.places.per_place(np.ones(len(field.readings.low)))
 
     def _left_out_kriging(self) -> tuple[FloatArray, FloatArray]:
         """Mean and locally scaled standard deviation of each well from the wells elsewhere."""
@@ -278,14 +241,14 @@ class IntervalKriging(BaseEstimator):
             self.covariance_,
             self.places_,
             self.sites_,
-            self._elsewhere,
+            self._field.elsewhere,
             with_crowd=False,
             known_mean=self.known_mean,
             n_jobs=self.n_jobs,
         )
         squares = calibration.expected_squares(self.readings_.low, self.readings_.high, cavities)
         self._squares = self.places_.per_place(squares)
-        around = self._local_scale(self._elsewhere)
+        around = self._local_scale(self._field.elsewhere)
         return cavities.mean, np.sqrt(cavities.variance) * around[self.places_.place_of_well]
 
     def _left_out_table(self, mean: FloatArray, sd: FloatArray) -> ScoreTable:
@@ -296,13 +259,12 @@ class IntervalKriging(BaseEstimator):
         if self.n_trees == 0 or self.places_.count < FEWEST_PLACES_FOR_FOREST:
             return kriging
         readings = self.readings_
-        self._centre = readings.coordinates.mean(axis=0)
         covariates = None if self._covariates is None else self._covariates[readings.row]
         self._surroundings = Surroundings.learn(self.places_, censoring.expected(readings.low, readings.high, mean, sd))
-        around = self._surroundings.at(self._elsewhere, self._far_elsewhere)[self.places_.place_of_well]
+        around = self._surroundings.at(self._field.elsewhere, self._field.far_elsewhere)[self.places_.place_of_well]
         inputs = features(readings.coordinates, self._centre, mean, sd, around, covariates)
         draw = _imputation(readings.low, readings.high, mean, sd)
-        block = self._block[self.places_.place_of_well]
+        block = self._field.block[self.places_.place_of_well]
         min_leaf = 5 if len(mean) > 2_000 else 3
         forest = fit_forest(inputs, draw, block, self._rng, n_trees=self.n_trees, min_leaf=min_leaf, n_jobs=self.n_jobs)
         table = forest.table(inputs, own_wells=True, n_jobs=self.n_jobs)
@@ -319,7 +281,7 @@ class IntervalKriging(BaseEstimator):
         if self.places_.count >= FEWEST_PLACES_FOR_SHAPE:
             self._shape = calibration.LocalShape.learn(*self._scores(table), self.places_)
         well = self.places_.place_of_well
-        return self._bend(table, self._elsewhere[well], self._far_elsewhere[well])
+        return self._bend(table, self._field.elsewhere[well], self._field.far_elsewhere[well])
 
     def _bend(self, table: ScoreTable, index: IntArray, distance: FloatArray) -> ScoreTable:
         """Bend predictions to the shape of the scores around them, one place or group a row of `index`."""
@@ -333,11 +295,14 @@ class IntervalKriging(BaseEstimator):
         """Scores of both ends of each reading, a hair apart where it is exact, so that ties share their scores."""
         return table.score(self.readings_.low - self._hair), table.score(self.readings_.high + self._hair)
 
-    def _stand_alone(self, variance: float) -> None:
+    def _stand_alone(self) -> None:
         """One place only: its own readings, and a spread that hardly anything has measured."""
-        n = len(self.readings_.low)
+        field = self._field
+        field.lay_out(None)
+        n, variance = len(field.readings.low), field.variance
         total = variance if n > 2 and variance > 1e-6 else LONELY_SD**2
-        self.covariance_ = Covariance("exponential", 0.5 * total, 1_000.0, 0.5 * total)
+        field.covariance = Covariance("exponential", 0.5 * total, 1_000.0, 0.5 * total)
+        self._show_field()
         self._squares = self._count.copy()
         self._hair = HAIR * np.sqrt(total)
         self.forest_, self.forest_share_ = None, 0.0
@@ -393,7 +358,7 @@ class IntervalKriging(BaseEstimator):
 
         def one_tile(tile: slice) -> ScoreTable:
             points = groups[tile].reshape(-1, 2)
-            targets = self._flatten(points).reshape(groups[tile].shape)
+            targets = self._field.flatten(points).reshape(groups[tile].shape)
             distance, index = nearest(self.places_, targets.mean(axis=1), self.n_neighbours)
             answer = solve_groups(
                 self.covariance_,
@@ -407,39 +372,45 @@ class IntervalKriging(BaseEstimator):
             )
             mean = answer.mean.ravel()
             sd = (np.sqrt(answer.variance + self.covariance_.nugget) * self._local_scale(index)[:, None]).ravel()
-            if self.forest_ is None:
-                return self._bend(ScoreTable.normal(mean, sd), index, distance)
+            table = ScoreTable.normal(mean, sd)
             known = None if extra is None else extra[tile.start * members : tile.stop * members]
-            around = np.repeat(self._surroundings.at(index, distance), members, axis=0)
-            inputs = features(points, self._centre, mean, sd, around, known)
-            return self._bend(blend(mean, sd, self.forest_.table(inputs), self.forest_share_), index, distance)
+            if self.forest_ is not None:
+                around = np.repeat(self._surroundings.at(index, distance), members, axis=0)
+                inputs = features(points, self._centre, mean, sd, around, known)
+                table = blend(mean, sd, self.forest_.table(inputs), self.forest_share_)
+            table = self._bend(table, index, distance)
+            return table if self.trend_ is None or known is None else table.plus(self.trend_.at(known))
 
         pieces = run_tiles(one_tile, count, n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE * members)
         table = ScoreTable(pieces[0].scores, np.concatenate([piece.values for piece in pieces]))
         return PredictiveDistribution(self.transform, table, self.residuals_)
 
     def kriging(self, coordinates: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
-        """Return the bare kriging mean and variance (nugget included), on the transformed scale, uncalibrated."""
+        """Return the bare kriging mean and variance (nugget included), on the transformed scale, uncalibrated.
+
+        Where there is a trend, they are those of the residual about it.
+        """
         answer, *_ = self._krige(coordinates)
         return answer.mean, answer.variance + self.covariance_.nugget
 
     def leave_one_out(self) -> LeaveOneOut:
         """Return each well's distribution from the wells elsewhere, and where its reading fell in it."""
         check_is_fitted(self, "residuals_")
-        distribution = PredictiveDistribution(self.transform, self._left_out, self.residuals_)
+        table = self._left_out if self.trend_ is None else self._left_out.plus(self.trend_.left_out)
+        distribution = PredictiveDistribution(self.transform, table, self.residuals_)
         ends = [self.residuals_.cdf(self._left_out.score(end)) for end in (self.readings_.low, self.readings_.high)]
         return LeaveOneOut(distribution, ends[0], ends[1], self.readings_.row)
 
     def reach(self, coordinates: npt.ArrayLike) -> FloatArray:
         """Return the distance in metres to the farthest place that a prediction leans on, shape (m,)."""
         check_is_fitted(self, "residuals_")
-        flat = self._flatten(check_coordinates(coordinates))
+        flat = self._field.flatten(check_coordinates(coordinates))
         return nearest(self.places_, flat, self.n_neighbours, self.n_jobs)[0][:, -1]
 
     def wells_within(self, coordinates: npt.ArrayLike, reach_m: float, at_most: int) -> IntArray:
         """Count the wells within a distance, up to `at_most`, shape (m,)."""
         check_is_fitted(self, "residuals_")
-        points = self._flatten(check_coordinates(coordinates))
+        points = self._field.flatten(check_coordinates(coordinates))
         places = min(at_most, self.places_.count)
         distance, index = nearest(self.places_, points, places, self.n_jobs)
         wells = np.where(distance <= reach_m, self._count[index], 0.0).sum(axis=1)
@@ -480,7 +451,7 @@ class IntervalKriging(BaseEstimator):
         check_is_fitted(self, "residuals_")
         points = check_coordinates(coordinates)
         refuse_degrees_far_from(points, self.readings_.coordinates)
-        flat = self._flatten(points)
+        flat = self._field.flatten(points)
         value, noise, _ = censoring.pool(self.covariance_, self.places_, self.sites_)
         distance, index = nearest(self.places_, flat, self.n_neighbours, self.n_jobs)
         answer = solve(
@@ -499,9 +470,6 @@ class IntervalKriging(BaseEstimator):
 
     def _local_scale(self, index: IntArray) -> FloatArray:
         return calibration.local_scale(self._squares[index].sum(axis=1), self._count[index].sum(axis=1))
-
-    def _flatten(self, coordinates: FloatArray) -> FloatArray:
-        return coordinates if self.anisotropy is None else stretch(coordinates, *self.anisotropy)
 
 
 def _imputation(

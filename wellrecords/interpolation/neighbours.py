@@ -109,30 +109,38 @@ def nearest(places: Places, coordinates: FloatArray, count: int, n_jobs: int = 1
     return np.take_along_axis(distance, order, axis=1), np.take_along_axis(index, order, axis=1)
 
 
-def blocks(places: Places, block_m: float) -> IntArray:
-    """Return the number of the square cell of ground that each place lies in, shape (p,)."""
+def blocks(coordinates: FloatArray, block_m: float) -> IntArray:
+    """Return the number of the square cell of ground that each point lies in, shape (m,)."""
     if block_m <= 0:
-        return np.arange(places.count)
-    cell = np.floor(places.coordinates / block_m)
+        return np.arange(len(coordinates))
+    cell = np.floor(coordinates / block_m)
     return np.unique(cell, axis=0, return_inverse=True)[1].reshape(-1)
 
 
-def nearest_elsewhere(places: Places, count: int, block_of_place: IntArray, n_jobs: int = 1) -> IntArray:
+def nearest_elsewhere(
+    places: Places, count: int, block_of_place: IntArray, n_jobs: int = 1, *, of: IntArray | None = None
+) -> IntArray:
     """Find the nearest places that do not lie in a place's own block.
 
     Should a block hold very many places, the last neighbours may come from
     it after all, but never the place itself.
 
+    Parameters
+    ----------
+    of : ndarray of shape (m,), optional
+        The places whose neighbours are wanted; all of them by default.
+
     Returns
     -------
-    ndarray of shape (p, min(count, p - 1))
+    ndarray of shape (m, min(count, p - 1))
     """
+    asked = np.arange(places.count) if of is None else of
     count = min(count, places.count - 1)
     if count < 1:
-        return np.empty((places.count, 0), dtype=np.intp)
+        return np.empty((len(asked), 0), dtype=np.intp)
     crowd = min(int(np.bincount(block_of_place).max()), count)
-    _, index = nearest(places, places.coordinates, count + crowd, n_jobs)
-    rank = (block_of_place[index] == block_of_place[:, None]).astype(np.int8)
-    rank[index == np.arange(places.count)[:, None]] = 2
+    _, index = nearest(places, places.coordinates[asked], count + crowd, n_jobs)
+    rank = (block_of_place[index] == block_of_place[asked][:, None]).astype(np.int8)
+    rank[index == asked[:, None]] = 2
     others = np.argsort(rank, axis=1, kind="stable")[:, :count]
     return np.take_along_axis(index, others, axis=1)
