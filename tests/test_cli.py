@@ -1,6 +1,7 @@
 """The commands: verbs, exit codes, what is shown and what is not."""
 
 import json
+import re
 import subprocess
 import sys
 
@@ -28,6 +29,7 @@ def run(*words, cwd=None):
         ("report",),
         ("held-back",),
         ("site",),
+        ("need",),
         ("file-well",),
         ("outcomes",),
     ],
@@ -96,6 +98,54 @@ def test_the_places_on_the_sample_lots_are_shown_and_saved(tmp_path, request):
     assert done.stderr == ""
     saved = json.loads((tmp_path / "places.geojson").read_text())
     assert [feature["properties"]["what"] for feature in saved["features"]] == ["ground"] + ["place"] * 5
+
+
+def test_half_a_gallon_serves_the_house_and_waters_no_lawn(request):
+    """720 gallons a day against 300 for four people and 594 more for 5,000 ft2 of lawn at an inch a week."""
+    region = request.config.rootpath / "pipelines" / "sample_region.toml"
+    done = run("need", region, "--lawn-ft2", 5000, "--yield-gpm", 0.5, "--in-well-gal", 150)
+    assert done.returncode == 0, done.stderr
+    assert "House of 4 people, at 75 gal each: 300 gal a day" in done.stdout
+    assert "A well of 0.5 gpm makes some 720 gallons a day." in done.stdout
+    assert "It serves the house (300 gallons a day) with a storage tank of 110 gallons or more" in done.stdout
+    assert "It will not water the 5,000 ft² of lawn and garden" in done.stdout
+    row = next(line.split() for line in done.stdout.splitlines() if line.strip().startswith("0.5 gpm"))
+    assert row == ["0.5", "gpm", "720", "gal", "110", "gal", "too", "little"]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--persons", 0), "--persons"),
+        (("--persons", 2, "--bedrooms", 2), "persons or bedrooms, not both"),
+        (("--livestock", "horse"), "KIND=HEADS"),
+        (("--livestock", "camel=2"), "unknown kind of livestock"),
+        (("--yield-gpm", -1), "--yield-gpm must be 0 or more"),
+    ],
+)
+def test_a_need_that_cannot_be_is_refused_by_its_option(request, words, told):
+    done = run("need", request.config.rootpath / "pipelines" / "sample_region.toml", *words)
+    assert done.returncode == 2
+    assert told in done.stderr
+    assert "Next:" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("report", "--to", "/proc/nope"), r"/proc/nope.*Next:"),
+        (("report", "--source", "nothing=a.csv"), r"'nothing' names no source.*Sources: .*Next: name one of these"),
+        (("site", "--lot", "L-999"), r"There is no lot L-999 in .*Lots: L-101, .*Next: name one of these"),
+    ],
+)
+def test_what_is_not_there_is_told_with_the_next_step(request, words, told):
+    verb, *options = words
+    done = run(verb, request.config.rootpath / "pipelines" / "sample_region.toml", *options)
+    assert done.returncode == 2
+    assert re.search(told, done.stderr), done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
 
 
 def test_without_setbacks_no_place_is_chosen(tmp_path):

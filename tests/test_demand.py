@@ -8,15 +8,16 @@ from pydantic import ValidationError
 from wellrecords.demand import (
     LIVESTOCK_GAL_PER_HEAD_DAY,
     DemandSettings,
-    describe_yield,
     household_need,
     irrigation_gal,
     required_yield_gpm,
     storage_needed_gal,
     tank_needed_gal,
+    target_from_need,
     well_storage_gal,
     yield_storage_table,
 )
+from wellrecords.demand_words import describe_yield, need_facts, yields_needed
 from wellrecords.errors import ProblemsError
 from wellrecords.units import L_PER_GAL, M_PER_FT, MM_PER_IN
 from wellrecords.water_system import simulate_supply
@@ -148,6 +149,38 @@ def test_half_a_gallon_a_minute_serves_a_house_and_waters_no_lawn():
     assert "does not serve the house" in " ".join(describe_yield(0.1, need, 200.0))
     small = " ".join(describe_yield(0.5, household_need(DemandSettings(persons=4, lawn_area_ft2=800))))
     assert "also waters the 800 ft²" in small
+
+
+def test_a_day_s_water_is_told_as_well_as_it_is_known():
+    """7.8 gpm round the clock are 11,232 gallons: nobody knows the last three figures."""
+    need = household_need(DemandSettings(persons=4))
+    assert describe_yield(7.8, need)[0] == "A well of 7.8 gpm makes some 11,000 gallons a day."
+
+
+def test_the_need_is_told_part_by_part():
+    """Worked by hand: 3 x 75; 2 x 12 (horses); 1,000 ft2 x 1 in / 12 x 7.48 / 7 / 0.75."""
+    settings = DemandSettings(persons=3, garden_area_ft2=1000, livestock={"horse": 2})
+    facts = dict(need_facts(settings))
+    assert facts["House of 3 people, at 75 gal each"] == "220 gal a day"
+    assert facts["Animals: 2 horse"] == "20 gal a day"
+    (garden,) = [text for label, text in facts.items() if label.startswith("Lawn and garden, 1,000 ft²")]
+    assert garden == "120 gal a day"
+    assert facts["All, in the driest month"] == "370 gal a day"
+    assert facts["Most at one moment"] == "5 gpm"
+    assert dict(need_facts(DemandSettings(bedrooms=3)))["House of 3 bedrooms, at 110 gal each"] == "330 gal a day"
+
+
+@pytest.mark.parametrize("lawn_ft2", [0.0, 5_000.0])
+def test_a_target_from_the_need_needs_no_tank(lawn_ft2):
+    """300 gallons within 2 hours are 2.5 gpm; a lawn that is watered round the clock is met by the same flow."""
+    need = household_need(DemandSettings(persons=4, lawn_area_ft2=lawn_ft2))
+    target = target_from_need(need)
+    assert target == 2.5
+    row = yield_storage_table(need, [target]).iloc[0]
+    assert (row["house_tank_gal"], row["summer_tank_gal"]) == (0.0, 0.0)
+    assert yield_storage_table(need, [target - 0.1]).iloc[0]["house_tank_gal"] > 0
+    assert "Without a storage tank the house needs 2.5 gpm" in yields_needed(need)[0]
+    assert len(yields_needed(need)) == (2 if lawn_ft2 else 1)
 
 
 def test_months_follow_the_season():

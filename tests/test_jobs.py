@@ -111,6 +111,15 @@ def test_a_lot_s_wishes_win_over_the_settings(done):
     assert (thirsty.demand.persons, thirsty.demand.bedrooms) == (None, 4.0)
 
 
+def test_without_a_target_the_need_is_asked_for(lots, settings, wells):
+    """Two people draw 150 gallons within 2 hours, four bedrooms 440, three people of the settings 225."""
+    asked = ask(lots, None)
+    no_target = replace(settings, target_from_need=True)
+    targets = [job.estimate.target_yield_gpm for job in jobs.run_jobs(wells[0], asked, no_target)]
+    assert targets == [1.3, 9.0, 1.9]
+    assert not settings.target_from_need
+
+
 def test_more_water_is_deeper(done):
     near, thirsty, _ = done
     assert near.estimate.draws["depth_to_target_ft"].quantile(0.5, "lower") < thirsty.estimate.draws[

@@ -387,6 +387,22 @@ def required_yield_gpm(need: Need, storage_gal: ArrayLike = 0.0, *, irrigating: 
     return np.maximum(np.maximum(in_peak, in_rest), round_the_clock)
 
 
+def target_from_need(need: Need) -> float:
+    """Return the yield that meets the need without a tank, lawn and garden too: a target that is no habit.
+
+    Parameters
+    ----------
+    need : Need
+
+    Returns
+    -------
+    float
+        Gallons a minute, rounded up to a tenth.
+    """
+    least = max(float(required_yield_gpm(need, irrigating=irrigating)) for irrigating in (False, True))
+    return float(np.ceil(10.0 * least - 1e-9) / 10.0)
+
+
 def yield_storage_table(need: Need, yields_gpm: ArrayLike, in_well_gal: ArrayLike = 0.0) -> pd.DataFrame:
     """Return what each yield makes and the tank it needs: the trade-off.
 
@@ -415,66 +431,3 @@ def yield_storage_table(need: Need, yields_gpm: ArrayLike, in_well_gal: ArrayLik
             "serves_summer": np.isfinite(summer),
         }
     )
-
-
-def describe_yield(yield_gpm: float, need: Need, in_well_gal: float = 0.0) -> tuple[str, ...]:
-    """Say in plain sentences what a well of this yield will and will not do.
-
-    Parameters
-    ----------
-    yield_gpm : float
-    need : Need
-    in_well_gal : float, default=0
-        Usable gallons standing in the well.
-
-    Returns
-    -------
-    tuple of str
-
-    Examples
-    --------
-    >>> need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
-    >>> for sentence in describe_yield(0.5, need, in_well_gal=150): print(sentence)
-    A 0.5 gpm well makes 720 gallons a day.
-    It serves the house (300 gallons a day) with a storage tank of 110 gallons or more, beside 150 in the well.
-    It will not water the 5,000 ft² of lawn and garden: with the house that takes 894 gallons a day at 1 inch a week.
-    What the house leaves, 420 gallons a day, waters some 3,500 ft² at most.
-    """
-    row = yield_storage_table(need, [yield_gpm], in_well_gal).iloc[0]
-    sentences = [f"A {yield_gpm:g} gpm well makes {row.gal_per_day:,.0f} gallons a day."]
-    served = "the house and the animals" if need.livestock_gal_day else "the house"
-    if not row.serves_house:
-        sentences.append(
-            f"It does not serve {served}, with any storage: that takes {need.house_gal_day:,.0f} gallons a day."
-        )
-        return tuple(sentences)
-    sentences.append(
-        f"It serves {served} ({need.house_gal_day:,.0f} gallons a day){_with_tank(row.house_tank_gal, in_well_gal)}."
-    )
-    spare = row.gal_per_day - need.house_gal_day
-    if need.irrigated_ft2 and row.serves_summer:
-        sentences.append(
-            f"It also waters the {need.irrigated_ft2:,.0f} ft² of lawn and garden "
-            f"({need.summer_gal_day:,.0f} gallons a day in all){_with_tank(row.summer_tank_gal, in_well_gal)}."
-        )
-        return tuple(sentences)
-    if need.irrigated_ft2:
-        sentences.append(
-            f"It will not water the {need.irrigated_ft2:,.0f} ft² of lawn and garden: with the house that takes "
-            f"{need.summer_gal_day:,.0f} gallons a day at {need.irrigation_in_per_week:g} inch a week."
-        )
-    area = _two_digits(spare / need.irrigation_gal_per_ft2_day)
-    sentences.append(f"What the house leaves, {spare:,.0f} gallons a day, waters some {area:,.0f} ft² at most.")
-    return tuple(sentences)
-
-
-def _with_tank(tank_gal: float, in_well_gal: float) -> str:
-    if tank_gal > 0:
-        beside = f", beside {in_well_gal:,.0f} in the well" if in_well_gal else ""
-        return f" with a storage tank of {np.ceil(tank_gal):,.0f} gallons or more{beside}"
-    return " without a storage tank"
-
-
-def _two_digits(value: float) -> float:
-    """Round to two significant digits: such an area is no better known."""
-    return float(f"{value:.2g}")

@@ -9,9 +9,8 @@ that the user mends a file in one sitting and not one error at a time.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 SHOWN_AT_MOST = 10
 
@@ -90,26 +89,6 @@ class ProblemsError(WellRecordsError):
         if count > SHOWN_AT_MOST:
             lines.append(f"  … and {count - SHOWN_AT_MOST} more.")
         super().__init__("\n".join(lines))
-
-
-def without_follow_ons(faults: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
-    """Return the faults of a validation without those that only follow from others.
-
-    A list whose items are all wrong is also "too short"; that tells nobody
-    anything.
-
-    Parameters
-    ----------
-    faults : sequence of mapping
-        As pydantic tells them, with `type` and `loc`.
-    """
-    places = [tuple(fault["loc"]) for fault in faults]
-
-    def follows(fault: Mapping[str, Any]) -> bool:
-        own = tuple(fault["loc"])
-        return fault["type"] == "too_short" and any(len(loc) > len(own) and loc[: len(own)] == own for loc in places)
-
-    return [fault for fault in faults if not follows(fault)]
 
 
 def counted(number: int, noun: str) -> str:

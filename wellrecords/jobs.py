@@ -11,13 +11,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import geopandas as gpd
 import pandas as pd
 from pydantic import BaseModel, ConfigDict
 from shapely.geometry.base import BaseGeometry
 
 from wellrecords.bid import Bid, BidSettings, NoBid, PriceBook, load_price_book, price_bid
 from wellrecords.construction import ConstructionSettings
-from wellrecords.demand import DemandSettings
+from wellrecords.demand import DemandSettings, household_need, target_from_need
 from wellrecords.errors import Problem, ProblemsError
 from wellrecords.lot_files import DEMAND_WISHES, given
 from wellrecords.lots import EstimateSettings, LotEstimate, draw_lot_estimates, summarise
@@ -48,7 +49,11 @@ class BidTable(BidSettings):
 
 @dataclass(frozen=True, eq=False)
 class JobSettings:
-    """What every lot of a region's run has in common."""
+    """What every lot of a region's run has in common.
+
+    `target_from_need` is true where the settings name no target yield: what
+    a lot's household needs is asked for then.
+    """
 
     estimate: EstimateSettings
     demand: DemandSettings
@@ -57,6 +62,7 @@ class JobSettings:
     water_system: WaterSystemSettings
     bid: BidSettings
     price_book: PriceBook | None
+    target_from_need: bool = False
 
     def by_tile(self) -> JobSettings:
         """Return the settings for wells that are only a box of a large store (`lots.wells_box`)."""
@@ -119,7 +125,8 @@ def job_settings(settings: Settings) -> JobSettings:
     bid = BidSettings.model_validate(table.model_dump(exclude={"price_book"}))
     book = load_price_book(table.price_book) if table.price_book else None
     plans = site_plans(parts.pop("siting"), settings.region.terrain, book)
-    return JobSettings(bid=bid, price_book=book, site_plans=plans, **parts)
+    from_need = "target_yield_gpm" not in settings.estimate
+    return JobSettings(bid=bid, price_book=book, site_plans=plans, target_from_need=from_need, **parts)
 
 
 def run_jobs(
@@ -145,7 +152,10 @@ def run_jobs(
     list of LotJob
         In the order of the lots.
     """
-    estimates = draw_lot_estimates(wells, asked.points, settings.estimate, water_zones=water_zones)
+    points = asked.points
+    if settings.target_from_need:
+        points = with_targets_from_need(points, settings.demand)
+    estimates = draw_lot_estimates(wells, points, settings.estimate, water_zones=water_zones)
     return [
         _job(
             lot,
@@ -155,6 +165,25 @@ def run_jobs(
         )
         for number, lot in enumerate(asked.lots.to_dict("records"))
     ]
+
+
+def with_targets_from_need(lots: gpd.GeoDataFrame, demand: DemandSettings) -> gpd.GeoDataFrame:
+    """Return lots that all have a target yield: their own, else what their household needs without a tank.
+
+    Parameters
+    ----------
+    lots : GeoDataFrame
+        With their wishes.
+    demand : DemandSettings
+        The region's.
+    """
+    needed = [
+        float(lot["target_yield_gpm"])
+        if given(lot.get("target_yield_gpm"))
+        else target_from_need(household_need(_demand_settings(lot, demand)))
+        for lot in lots.to_dict("records")
+    ]
+    return lots.assign(target_yield_gpm=needed)
 
 
 def answers(jobs: Sequence[LotJob], quantiles: Sequence[float] = (0.1, 0.5, 0.9)) -> pd.DataFrame:

@@ -8,20 +8,18 @@ and checked by the room's own model: ``settings.part("bid", BidSettings)``.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
+from wellrecords.checked import Model, checked, read_toml
 from wellrecords.cleaning.rules import CleaningSettings
-from wellrecords.errors import Problem, ProblemsError, WellRecordsError, without_follow_ons
+from wellrecords.errors import WellRecordsError
 from wellrecords.matching import MatchingSettings
-
-Model = TypeVar("Model", bound=BaseModel)
 
 _PATH_KEYS = {
     "file",
@@ -178,10 +176,7 @@ class Settings(BaseModel):
         ProblemsError
             One problem a wrong key, with file and key.
         """
-        try:
-            return model.model_validate(getattr(self, table))
-        except ValidationError as error:
-            raise _problems(error, self.settings_file, (table,)) from error
+        return checked(model, getattr(self, table), self.settings_file, (table,))
 
     def with_source_files(self, files: Mapping[str, str | Path]) -> Settings:
         """Return the settings with other files for some sources.
@@ -234,25 +229,12 @@ def load_settings(path: str | Path) -> Settings:
         One problem a wrong key, with file and key.
     """
     path = Path(path)
-    try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError as error:
-        msg = f"There is no settings file {path}. Next: name one, such as pipelines/sample_region.toml."
-        raise WellRecordsError(msg) from error
-    except UnicodeDecodeError as error:
-        msg = f"The settings file {path} is not UTF-8 text. Next: save it as UTF-8."
-        raise WellRecordsError(msg) from error
-    except tomllib.TOMLDecodeError as error:
-        msg = f"The settings file {path} is not valid TOML: {error}. Next: mend that line."
-        raise WellRecordsError(msg) from error
+    raw = read_toml(path, "settings file", "name one, such as pipelines/sample_region.toml")
     if "settings_file" in raw:
         msg = f"The settings file {path} has the key 'settings_file', which is not a setting. Next: remove it."
         raise WellRecordsError(msg)
     resolved = _with_absolute_paths(raw, path.resolve().parent)
-    try:
-        return Settings.model_validate({**resolved, "settings_file": path.resolve()})
-    except ValidationError as error:
-        raise _problems(error, path) from error
+    return checked(Settings, {**resolved, "settings_file": path.resolve()}, path)
 
 
 def _with_absolute_paths(value: Any, folder: Path, key: str = "", table: str = "") -> Any:
@@ -267,26 +249,3 @@ def _with_absolute_paths(value: Any, folder: Path, key: str = "", table: str = "
         if key in _PATH_KEYS or is_layout_path or table in _PATH_TABLES:
             return str((folder / Path(value).expanduser()).resolve())
     return value
-
-
-def _problems(error: ValidationError, path: Path, prefix: tuple[str, ...] = ()) -> ProblemsError:
-    problems = []
-    for detail in without_follow_ons(error.errors(include_url=False)):
-        key = ".".join(str(part + 1 if isinstance(part, int) else part) for part in (*prefix, *detail["loc"]))
-        unknown = detail["type"] == "extra_forbidden"
-        missing = detail["type"] == "missing"
-        value = detail.get("input")
-        problems.append(
-            Problem(
-                what="unknown setting" if unknown else "missing setting" if missing else "wrong setting",
-                file=str(path),
-                column=key or None,
-                value=None if missing or isinstance(value, dict | BaseModel) else str(value),
-                rule="only the settings that are described may stand here"
-                if unknown
-                else detail["msg"].removeprefix("Value error, "),
-                next_step="remove it or correct its spelling" if unknown else "set it in the file",
-                code="settings",
-            )
-        )
-    return ProblemsError(problems, "The settings cannot be used")

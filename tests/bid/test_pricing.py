@@ -298,7 +298,7 @@ def test_incomplete_draws_are_an_error():
 def test_the_notes_say_what_the_middle_case_serves():
     text = " ".join(priced(demand=DemandSettings(persons=4, lawn_area_ft2=5000)).notes)
     middle = np.quantile(BID.quantities["yield_gpm"], 0.5, method="inverted_cdf")
-    assert f"The planned hole's middle yield: A {float(f'{middle:.2g}'):g} gpm well makes" in text
+    assert f"The planned hole at its middle yield: a well of {float(f'{middle:.2g}'):g} gpm makes" in text
     assert "serves the house" in text
     thin = priced(dataclasses.replace(ESTIMATE, support="thin"))
     assert thin.notes[0].startswith("The records near this lot are thin")

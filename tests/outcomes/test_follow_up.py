@@ -168,10 +168,10 @@ def test_settings_without_the_table_are_told_what_to_set(words, tmp_path):
 def test_the_faults_of_a_well_name_the_options_in_plain_words(file):
     done = run("file-well", file, "--well-id", "a", "--drilled-on", "May", "--depth-ft", "deep", "--cost-usd", "-1")
     told = str(done.exception)
-    assert "a field is missing (column --at (longitude, latitude)). Rule: this field must be given" in told
+    assert "a field is missing (column --at (longitude, latitude)). Rule: it must be given" in told
     assert "column --drilled-on (drilled_on), value 'May'). Rule: a date is written 2026-05-31" in told
-    assert "column --depth-ft (total_depth_ft), value 'deep'). Rule: this field holds a plain number" in told
-    assert "column --cost-usd (cost_usd), value '-1'). Rule: the number must be at least 0" in told
+    assert "column --depth-ft (total_depth_ft), value 'deep'). Rule: it is a number" in told
+    assert "column --cost-usd (cost_usd), value '-1'). Rule: it must be at least 0" in told
     assert "4 problems" in told
     assert "nput should" not in told
     assert "Field required" not in told

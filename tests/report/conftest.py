@@ -95,8 +95,31 @@ def estimate(wells: gpd.GeoDataFrame) -> FakeEstimate:
     )
     depth = np.arange(0.0, 601.0, 10.0)
     curve = pd.DataFrame({"depth_ft": depth, "chance_of_target": [(target <= value).mean() for value in depth]})
+    chance = float((target <= 600).mean())
+    by_yield = pd.DataFrame(
+        {
+            "yield_gpm": [0.1, 0.5, 3.0, 5.0],
+            "chance_of_target": [0.99, 0.97, 0.95, chance],
+            "depth_p50_ft": [90.0, 120.0, 180.0, np.quantile(target, 0.5, method="higher")],
+        }
+    )
+    changes = pd.DataFrame(
+        {
+            "change": ["as asked", "deeper limit", "good well next door", "poor well next door"],
+            "yield_gpm": 5.0,
+            "max_depth_ft": [600.0, 750.0, 600.0, 600.0],
+            "well_depth_ft": [np.nan, np.nan, 160.0, 600.0],
+            "chance_of_target": [chance, chance + 0.02, chance + 0.03, chance - 0.11],
+            "depth_p50_ft": [240.0, 240.0, 230.0, 700.0],
+        }
+    )
     return FakeEstimate(
-        draws=draws, target_curve=curve, neighbours=neighbours, chance_of_target=float((target <= 600).mean())
+        draws=draws,
+        target_curve=curve,
+        neighbours=neighbours,
+        chance_of_target=chance,
+        by_yield=by_yield,
+        changes=changes,
     )
 
 
@@ -113,6 +136,8 @@ def no_support(estimate: FakeEstimate) -> FakeEstimate:
         chance_of_target=float("nan"),
         chance_of_dry_hole=float("nan"),
         target_curve=estimate.target_curve.iloc[:0],
+        by_yield=estimate.by_yield.iloc[:0],
+        changes=estimate.changes.iloc[:0],
         # As an estimate without figures has them: the nearest wells, without a weight.
         neighbours=estimate.neighbours.assign(weight=np.nan),
     )
@@ -138,6 +163,8 @@ def bid(estimate: FakeEstimate) -> Bid:
             "storage_tank_gal": np.where(estimate.draws["yield_gpm"] < 3, 500.0, 0.0),
             "yield_gpm": np.where(drilled < 600.0, np.maximum(estimate.draws["yield_gpm"], 5.0), 1.5),
             "trench_ft": 120.0,
+            "served": 1.0,
+            "well_storage_gal": 150.0,
         }
     )
     book = [

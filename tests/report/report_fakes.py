@@ -34,6 +34,8 @@ class FakeEstimate:
     chance_of_target: float = 0.88
     chance_of_dry_hole: float = 0.04
     target_curve: pd.DataFrame = field(default_factory=pd.DataFrame)
+    by_yield: pd.DataFrame = field(default_factory=pd.DataFrame)
+    changes: pd.DataFrame = field(default_factory=pd.DataFrame)
     neighbours: pd.DataFrame = field(default_factory=pd.DataFrame)
     dry_below_gpm: float = 0.5
     technical_words: str = "The estimate leans on 24 wells, the nearest 180 m away."

@@ -7,15 +7,15 @@ column that holds the size and `unit_cost_usd` is a table by size.
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 import pandas as pd
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.checked import checked, read_toml
+from wellrecords.errors import Problem, ProblemsError
 
 
 class PriceLine(BaseModel):
@@ -111,33 +111,8 @@ def load_price_book(path: str | Path) -> PriceBook:
     ProblemsError
         One problem a wrong line.
     """
-    path = Path(path)
-    try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError as error:
-        msg = f"There is no price book {path}. Next: name one, such as sample_records/price_book.toml."
-        raise WellRecordsError(msg) from error
-    except UnicodeDecodeError as error:
-        msg = f"The price book {path} is not UTF-8 text. Next: save it as UTF-8."
-        raise WellRecordsError(msg) from error
-    except tomllib.TOMLDecodeError as error:
-        msg = f"The price book {path} is not valid TOML: {error}. Next: mend that line."
-        raise WellRecordsError(msg) from error
-    try:
-        return PriceBook.model_validate(raw)
-    except ValidationError as error:
-        problems = [
-            Problem(
-                what="wrong price book",
-                file=str(path),
-                column=".".join(str(part + 1) if isinstance(part, int) else part for part in detail["loc"]) or None,
-                rule=detail["msg"].removeprefix("Value error, "),
-                next_step="correct the line (lines are counted from 1)",
-                code="price_book",
-            )
-            for detail in error.errors(include_url=False)
-        ]
-        raise ProblemsError(problems, "The price book cannot be used") from error
+    raw = read_toml(path, "price book", "name one, such as sample_records/price_book.toml")
+    return checked(PriceBook, raw, path, heading="The price book cannot be used", code="price_book")
 
 
 def unit_cost_of(book: PriceBook, quantity: str) -> float | None:

@@ -13,7 +13,8 @@ from wellrecords.bid.risk import chance_of_loss, expected_loss_usd, per_foot_pri
 from wellrecords.bid.spread import drivers_of_spread
 from wellrecords.construction import ConstructionSettings, design_wells, drill
 from wellrecords.construction.stopping import OUTCOMES
-from wellrecords.demand import DemandSettings, Need, describe_yield, household_need, required_yield_gpm
+from wellrecords.demand import DemandSettings, Need, household_need, required_yield_gpm
+from wellrecords.demand_words import describe_yield
 from wellrecords.errors import WellRecordsError
 from wellrecords.water_system import WaterSystemSettings, design_water_systems
 
@@ -315,7 +316,7 @@ def _notes(
         middle_gpm = float(np.quantile(quantities["yield_gpm"], 0.5, method="inverted_cdf"))
         in_well_gal = float(quantities.loc[served, "well_storage_gal"].median())
         first, *others = describe_yield(float(f"{middle_gpm:.2g}"), need, in_well_gal)
-        notes += [f"The planned hole's middle yield: {first}", *others]
+        notes += [f"The planned hole at its middle yield: {first[0].lower()}{first[1:]}", *others]
     cases = {
         "the hole is dry: it is sealed, and no pump or tank is priced": ~served,
         "a storage tank and a booster pump are needed to carry the peak": quantities["storage_tanks"] > 0,

@@ -13,7 +13,7 @@ from typing import Any
 import typer
 from typer.core import TyperGroup
 
-from wellrecords.cli import dataset, drilled, lots
+from wellrecords.cli import dataset, drilled, lots, need
 from wellrecords.errors import WellRecordsError
 
 STOPPED = 130
@@ -56,6 +56,7 @@ app.command("check-layout")(dataset.check_layout)
 app.command("refresh")(dataset.refresh)
 app.command("estimate")(lots.estimate)
 app.command("site")(lots.site)
+app.command("need")(need.need)
 app.command("report")(lots.report)
 app.command("file-well")(drilled.file_well)
 app.command("outcomes")(drilled.outcomes)

@@ -23,6 +23,7 @@ import numpy as np
 import pandas as pd
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
+from wellrecords.checked import rule_of
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.readings import Kind, Reading, parse_reading, parse_readings
 from wellrecords.schema import DRILLING_METHODS, POSITION_METHODS, RECORD_KINDS, WELL_USES, YIELD_METHODS
@@ -315,23 +316,9 @@ _FAULTS = {"missing": "a field is missing", "extra_forbidden": "there is no such
 
 def _rule(detail: Mapping[str, Any]) -> str:
     """Return in plain words what a field must be."""
-    kind, bounds = str(detail["type"]), detail.get("ctx", {})
-    if kind == "missing":
-        return "this field must be given"
-    if kind == "extra_forbidden":
+    if detail["type"] == "extra_forbidden":
         return f"the fields are {', '.join(OUTCOME_COLUMNS)}"
-    if kind == "string_too_short":
-        return "this field must not be blank"
-    if kind.startswith("date_"):
-        return "a date is written 2026-05-31"
-    if kind.startswith(("float_", "finite_")):
-        return "this field holds a plain number, such as 305"
-    if kind == "literal_error":
-        return f"this field holds {bounds['expected']}"
-    for name, words in (("gt", "above"), ("ge", "at least"), ("le", "at most")):
-        if name in bounds:
-            return f"the number must be {words} {bounds[name]:g}"
-    return str(detail["msg"]).removeprefix("Value error, ")
+    return rule_of(detail)
 
 
 def _checked(fields: dict) -> DrilledWell:

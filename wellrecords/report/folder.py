@@ -97,6 +97,7 @@ def write_reports(
             wells=wells,
             region=region,
             lot=job.geometry,
+            demand=job.demand,
             siting=job.siting,
             name=None if job.name == job.lot_id else job.name,
             context_layers=context,

@@ -23,6 +23,7 @@ from wellrecords.report import lot_words, map_data, owner_view, wording
 from wellrecords.report.assets import LEAFLET_VERSION
 from wellrecords.report.bid_section import bid_section
 from wellrecords.report.charts import chance_by_depth
+from wellrecords.report.choices import change_section, need_section
 from wellrecords.report.map import MapParts, build_map
 from wellrecords.report.page import render_page, write_page
 from wellrecords.report.ramp import Ramp
@@ -33,6 +34,7 @@ from wellrecords.report.well_layout import layout_of, layout_parts
 
 if TYPE_CHECKING:
     from wellrecords.bid import Bid
+    from wellrecords.demand import DemandSettings
     from wellrecords.lots import LotEstimate
     from wellrecords.siting import Siting
 
@@ -51,6 +53,7 @@ def write_lot_report(
     lot: BaseGeometry | None = None,
     name: str | None = None,
     design: pd.DataFrame | None = None,
+    demand: DemandSettings | None = None,
     siting: Siting | None = None,
     context_layers: Mapping[str, gpd.GeoDataFrame | gpd.GeoSeries] | None = None,
     audience: Audience = "contractor",
@@ -80,6 +83,8 @@ def write_lot_report(
     design : DataFrame, optional
         One row a draw: what construction and water system came to. Beside
         the bid's quantities it feeds the drawing and the table of sizes.
+    demand : DemandSettings, optional
+        Whom and what the well must serve.
     siting : Siting, optional
         Of `wellrecords.siting`: where on the lot the well may stand.
     context_layers : mapping of str to GeoDataFrame, optional
@@ -137,6 +142,8 @@ def write_lot_report(
         no_bid=lot_words.no_bid(estimate, bid, figures, owner=owner),
         # Where no bid is given no dollar stands on the page, so that none is taken for one.
         site=site_section(siting, priced, owner=owner, costs=figures and not owner) if siting is not None else None,
+        need=need_section(estimate, demand, priced) if figures and demand is not None else None,
+        changes=change_section(estimate) if figures else None,
         drawing=draw_well(layout) if layout else None,
         parts=layout_parts(bid, design) if figures else None,
         neighbours=None if owner else _neighbour_table(estimate, settings),

@@ -7,14 +7,14 @@ the form with sample values, each with its source; **local code governs**.
 from __future__ import annotations
 
 import re
-import tomllib
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.checked import checked, read_toml
+from wellrecords.errors import Problem, ProblemsError
 
 PROPERTY_LINE = "property_line"
 """The kind of the lot's own boundary; it must always have a setback, 0 where the code has none."""
@@ -268,26 +268,5 @@ def load_siting_settings(path: str | Path) -> SitingSettings:
     ProblemsError
         One problem a wrong key.
     """
-    try:
-        raw = tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
-    except FileNotFoundError as error:
-        msg = f"There is no setbacks file {path}. Next: copy sample_records/setbacks.toml and set the local values."
-        raise WellRecordsError(msg) from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        msg = f"The setbacks file {path} is not valid TOML in UTF-8: {error}. Next: mend that line."
-        raise WellRecordsError(msg) from error
-    try:
-        return SitingSettings.model_validate(raw)
-    except ValidationError as error:
-        problems = [
-            Problem(
-                what="a setting is missing" if detail["type"] == "missing" else "a setting is wrong",
-                file=str(path),
-                column=".".join(str(part) for part in detail["loc"]) or None,
-                rule=detail["msg"].removeprefix("Value error, "),
-                next_step="set it as sample_records/setbacks.toml shows",
-                code="settings",
-            )
-            for detail in error.errors(include_url=False)
-        ]
-        raise ProblemsError(problems, "The setbacks cannot be used") from error
+    raw = read_toml(path, "setbacks file", "copy sample_records/setbacks.toml and set the local values")
+    return checked(SitingSettings, raw, path, heading="The setbacks cannot be used")

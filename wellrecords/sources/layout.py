@@ -13,9 +13,10 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field, ValidationError, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
-from wellrecords.errors import Problem, ProblemsError, WellRecordsError, without_follow_ons
+from wellrecords.checked import checked
+from wellrecords.errors import WellRecordsError
 from wellrecords.schema import POSITION_METHODS, YIELD_METHODS
 from wellrecords.sources.column_rules import (
     CODE_SETS,
@@ -352,19 +353,4 @@ def parse_layout(text: str, name: str = "layout") -> Layout:
     except tomllib.TOMLDecodeError as error:
         msg = f"{name} is no valid TOML: {error}."
         raise WellRecordsError(msg) from error
-    try:
-        return Layout.model_validate(data)
-    except ValidationError as error:
-        problems = [
-            Problem(
-                what=str(fault["msg"]).removeprefix("Value error, "),
-                rule="a layout has only the entries that its description names",
-                next_step="mend the layout",
-                file=name,
-                column=".".join(str(part) for part in fault["loc"]) or None,
-                value=None if isinstance(fault["input"], (dict, list)) else str(fault["input"]),
-                code="layout",
-            )
-            for fault in without_follow_ons(error.errors())
-        ]
-        raise ProblemsError(problems, "The layout cannot be used") from error
+    return checked(Layout, data, name, heading="The layout cannot be used", code="layout")

@@ -1,0 +1,92 @@
+"""The need beside what the records say of each yield, and what would change the answer, in words and figures."""
+
+import numpy as np
+import pytest
+from report_fakes import Outline
+
+from wellrecords.demand import DemandSettings
+from wellrecords.report import wording, write_lot_report
+from wellrecords.report.choices import NO_TANK, NOT_ENOUGH, change_section, need_section
+
+HOUSE_AND_LAWN = DemandSettings(persons=4, lawn_area_ft2=5000)
+
+
+def cells(told):
+    return {row["cells"][0]: dict(zip(told["head"], row["cells"], strict=True)) for row in told["rows"]}
+
+
+def test_half_a_gallon_serves_the_house_with_a_tank_and_waters_no_lawn(estimate):
+    """720 gallons a day: 300 for the house with a tank of 240 (300 less 0.5 x 120), not the 894 with the lawn."""
+    told = need_section(estimate, HOUSE_AND_LAWN, None)
+    half = cells(told)["0.5 gpm"]
+    assert half["Makes a day"] == "720 gal"
+    assert half["House: tank"] == "240 gal"
+    assert half["House, garden: tank"] == NOT_ENOUGH
+    assert half["Chance by 600 ft"] == "97%"
+    assert half["Half of holes by"] == "120 ft"
+    assert cells(told)["0.1 gpm"]["House: tank"] == NOT_ENOUGH
+    assert cells(told)["5 gpm, as asked"]["House, garden: tank"] == NO_TANK
+
+
+def test_water_that_stands_in_the_well_counts(estimate, bid):
+    stored = bid.quantities.assign(served=1.0, well_storage_gal=200.0)
+    told = need_section(estimate, HOUSE_AND_LAWN, _with(bid, stored))
+    assert int(cells(told)["0.5 gpm"]["House: tank"].removesuffix(" gal")) < 240
+    assert "beside the 200 usable gallons in the planned well" in told["caption"]
+    assert "usable gallons" not in need_section(estimate, HOUSE_AND_LAWN, None)["caption"]
+
+
+def _with(bid, quantities):
+    from dataclasses import replace
+
+    return replace(bid, quantities=quantities)
+
+
+def test_the_asked_yield_is_held_against_the_need(estimate):
+    sentences = need_section(estimate, DemandSettings(persons=4), None)["sentences"]
+    assert "Without a storage tank the house needs 2.5 gpm" in sentences[0]
+    assert "5 gpm that are asked for are more than that" in sentences[-1]
+    little = need_section(estimate.but(target_yield_gpm=0.5), DemandSettings(persons=4), None)["sentences"]
+    assert "0.5 gpm that are asked for are less:" in little[-1]
+    assert "House, garden: tank" not in need_section(estimate, DemandSettings(persons=4), None)["head"]
+
+
+def test_what_would_change_it_is_told_with_its_figures(estimate):
+    told = change_section(estimate)
+    chance = [wording.percent(value) for value in estimate.changes["chance_of_target"]]
+    assert told["rows"][0] == ("As asked: 5 gpm by 600 ft", chance[0], "240 ft")
+    assert told["rows"][1][0] == "The limit at 750 ft"
+    assert told["rows"][2] == ("A new well next door that makes 5 gpm at 160 ft", chance[2], "230 ft")
+    assert told["rows"][3] == ("A new well next door that is dry at 600 ft", chance[3], "over 600 ft")
+    assert "by up to 14%" in told["sentence"]
+
+
+@pytest.mark.parametrize(
+    ("deeper", "good", "poor", "words"),
+    [
+        (0.9, 0.89, 0.88, "hardly move the answer"),
+        (0.99, 0.9, 0.85, "A deeper limit would help more"),
+    ],
+)
+def test_the_sentence_says_what_matters(estimate, deeper, good, poor, words):
+    changed = estimate.changes.assign(chance_of_target=[0.88, deeper, good, poor])
+    assert words in change_section(estimate.but(changes=changed))["sentence"]
+
+
+@pytest.mark.parametrize("audience", ["contractor", "owner"])
+def test_both_readers_find_them_on_the_page(tmp_path, estimate, bid, wells, audience):
+    given = {"estimate": estimate, "bid": bid, "wells": wells, "region": "Hills", "audience": audience}
+    text = Outline(write_lot_report(tmp_path / "lot.html", demand=HOUSE_AND_LAWN, **given).read_text("utf-8")).text
+    for words in ("The water that is needed", "What other yields would do", "What would change it", "890 gal a day"):
+        assert words in text
+    assert "nan" not in text.split()
+
+
+def test_where_the_records_cannot_say_there_is_neither(tmp_path, no_support, wells):
+    page = write_lot_report(
+        tmp_path / "lot.html", estimate=no_support, bid=None, wells=wells, region="Hills", demand=HOUSE_AND_LAWN
+    )
+    text = page.read_text("utf-8")
+    assert "What would change it" not in text
+    assert "The water that is needed" not in text
+    assert np.isnan(no_support.chance_of_target)

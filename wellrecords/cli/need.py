@@ -1,0 +1,110 @@
+"""The verb on the need: how much water a household takes, and what a yield does for it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Annotated, Any
+
+import typer
+
+from wellrecords.cli.common import SettingsFile, load
+from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.terminal import plain, show_table
+
+Number = float | None
+OPTIONS = {
+    "persons": "--persons",
+    "bedrooms": "--bedrooms",
+    "lawn_area_ft2": "--lawn-ft2",
+    "garden_area_ft2": "--garden-ft2",
+}
+SHOWN_YIELDS_GPM = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0)
+
+
+def need(
+    settings_file: SettingsFile,
+    persons: Annotated[Number, typer.Option("--persons", help="People in the house, over the settings.")] = None,
+    bedrooms: Annotated[Number, typer.Option("--bedrooms", help="Or bedrooms, where the permit counts them.")] = None,
+    lawn_ft2: Annotated[Number, typer.Option("--lawn-ft2", help="Lawn that the well waters.")] = None,
+    garden_ft2: Annotated[Number, typer.Option("--garden-ft2", help="Garden that the well waters.")] = None,
+    livestock: Annotated[
+        list[str] | None, typer.Option("--livestock", metavar="KIND=HEADS", help="As horse=2 (repeatable).")
+    ] = None,
+    yield_gpm: Annotated[Number, typer.Option("--yield-gpm", help="Say what a well of this yield will do.")] = None,
+    in_well_gal: Annotated[
+        float, typer.Option("--in-well-gal", help="Usable gallons standing in the well; some 1.5 a foot in 6 inches.")
+    ] = 0.0,
+) -> None:
+    """Say the water needed, and what tank a yield wants.
+
+    The settings' [demand] is the household, unless the options say another.
+    No record of a well is read.
+    """
+    from wellrecords.checked import checked
+    from wellrecords.demand import DemandSettings, household_need, yield_storage_table
+    from wellrecords.demand_words import describe_yield, gallons, need_facts, tank_gallons, yields_needed
+
+    settings = load(settings_file)
+    given = {"persons": persons, "bedrooms": bedrooms, "lawn_area_ft2": lawn_ft2, "garden_area_ft2": garden_ft2}
+    wishes: dict[str, Any] = {name: value for name, value in given.items() if value is not None}
+    if livestock:
+        wishes["livestock"] = dict(_heads(text) for text in livestock)
+    base = settings.part("demand", DemandSettings).model_dump()
+    if {"persons", "bedrooms"} & set(wishes):
+        base |= {"persons": None, "bedrooms": None}
+    for option, value in (("--yield-gpm", yield_gpm), ("--in-well-gal", in_well_gal)):
+        if value is not None and not 0 <= value < 1e6:
+            msg = f"{option} must be 0 or more, not {value:g}. Next: give another number, or leave the option out."
+            raise WellRecordsError(msg)
+    try:
+        household = checked(DemandSettings, base | wishes, settings_file)
+    except ProblemsError as error:
+        raise _by_options(error) from error
+    asked = household_need(household)
+    for label, text in need_facts(household):
+        typer.echo(f"{plain(label)}: {text}")
+    for sentence in yields_needed(asked):
+        typer.echo(sentence)
+    typer.echo()
+
+    def tank(needed_gal: float) -> str:
+        if needed_gal == float("inf"):
+            return "too little"
+        return f"{tank_gallons(needed_gal)} gal" if needed_gal > 0 else "none"
+
+    yields = sorted({*SHOWN_YIELDS_GPM, *([yield_gpm] if yield_gpm else [])})
+    rows = [
+        {
+            "yield": f"{row.yield_gpm:g} gpm",
+            "makes a day": f"{gallons(row.gal_per_day)} gal",
+            "tank, house": tank(row.house_tank_gal),
+        }
+        | ({"tank, house and garden": tank(row.summer_tank_gal)} if asked.irrigation_gal_day else {})
+        for row in yield_storage_table(asked, yields, in_well_gal).itertuples()
+    ]
+    show_table(rows, right=list(rows[0]))
+    if yield_gpm is not None:
+        for sentence in describe_yield(yield_gpm, asked, in_well_gal):
+            typer.echo(sentence)
+
+
+def _by_options(error: ProblemsError) -> ProblemsError:
+    """Return the faults of a household with the options by which it is given."""
+    named = [
+        replace(problem, file=None, column=OPTIONS[problem.column], next_step="give another value, or leave it out")
+        if problem.column in OPTIONS
+        else problem
+        for problem in error.problems
+    ]
+    return ProblemsError(named, "The need cannot be said")
+
+
+def _heads(text: str) -> tuple[str, float]:
+    kind, equals, heads = text.partition("=")
+    try:
+        if kind and equals:
+            return kind, float(heads)
+    except ValueError:
+        pass
+    msg = f"--livestock {text!r} is not KIND=HEADS. Next: write it as --livestock horse=2."
+    raise WellRecordsError(msg)

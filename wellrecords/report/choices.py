@@ -1,0 +1,146 @@
+"""What is needed, and what would change the answer: other yields, a deeper limit, one more well.
+
+The table of yields sets side by side what the records say (the chance of
+each) and what the need says (the tank that goes with it), so that the wanted
+yield is chosen and not taken from habit.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from wellrecords.demand import household_need, required_yield_gpm, yield_storage_table
+from wellrecords.demand_words import gallons, need_facts, tank_gallons, yields_needed
+from wellrecords.lots.change import AS_ASKED, DEEPER_LIMIT, GOOD_WELL, POOR_WELL
+from wellrecords.report import wording
+from wellrecords.report.lot_words import target_depth
+
+if TYPE_CHECKING:
+    from wellrecords.bid import Bid
+    from wellrecords.demand import DemandSettings
+    from wellrecords.lots import LotEstimate
+
+NOT_ENOUGH = "too little"
+NO_TANK = "none"
+LITTLE = 0.02
+"""One more well that moves the chance by no more hardly moves it."""
+
+
+def need_section(estimate: LotEstimate, demand: DemandSettings, bid: Bid | None) -> dict[str, Any]:
+    """Return what the template shows of the need.
+
+    Parameters
+    ----------
+    estimate : LotEstimate
+        With draws.
+    demand : DemandSettings
+    bid : Bid or None
+        Whose wells say how much water stands in them; without one none is
+        counted.
+
+    Returns
+    -------
+    dict
+        `facts`, `sentences`, `head`, `rows` (the asked yield marked), `caption`.
+    """
+    need = household_need(demand)
+    in_well = _in_well_gal(bid)
+    asked = estimate.target_yield_gpm
+    table = yield_storage_table(need, estimate.by_yield["yield_gpm"], in_well)
+    watered = need.irrigation_gal_day > 0
+    rows = []
+    for does, chance, depth in zip(
+        table.itertuples(), estimate.by_yield["chance_of_target"], estimate.by_yield["depth_p50_ft"], strict=True
+    ):
+        tanks = [_tank(does.house_tank_gal), *([_tank(does.summer_tank_gal)] if watered else [])]
+        rows.append(
+            {
+                "asked": does.yield_gpm == asked,
+                "cells": [
+                    f"{wording.flow(does.yield_gpm)}{', as asked' if does.yield_gpm == asked else ''}",
+                    f"{gallons(does.gal_per_day)} gal",
+                    *tanks,
+                    wording.percent(chance),
+                    target_depth(depth, estimate.max_depth_ft),
+                ],
+            }
+        )
+    served = "House, animals" if need.livestock_gal_day else "House"
+    head = ["Yield", "Makes a day", f"{served}: tank", *([f"{served}, garden: tank"] if watered else [])]
+    beside = f"Tanks stand beside the {gallons(in_well)} usable gallons in the planned well. " if in_well else ""
+    return {
+        "facts": need_facts(demand),
+        "sentences": (*yields_needed(need), *_against_the_target(asked, float(required_yield_gpm(need)))),
+        "head": [*head, f"Chance by {wording.depth(estimate.max_depth_ft)}", "Half of holes by"],
+        "rows": rows,
+        "caption": f"{beside}“{NOT_ENOUGH[0].upper()}{NOT_ENOUGH[1:]}”: no tank makes up for it.",
+    }
+
+
+def _in_well_gal(bid: Bid | None) -> float:
+    if bid is None:
+        return 0.0
+    served = bid.quantities["served"] > 0
+    return float(bid.quantities.loc[served, "well_storage_gal"].median()) if served.any() else 0.0
+
+
+def _tank(gallons_needed: float) -> str:
+    if np.isinf(gallons_needed):
+        return NOT_ENOUGH
+    return f"{tank_gallons(gallons_needed)} gal" if gallons_needed > 0 else NO_TANK
+
+
+def _against_the_target(asked_gpm: float, bare_gpm: float) -> tuple[str, ...]:
+    """Say when the asked yield is more, or less, than the house needs without a tank."""
+    asked = wording.flow(asked_gpm)
+    if asked_gpm > 1.05 * bare_gpm:
+        return (f"The {asked} that are asked for are more than that: the table says what less would do.",)
+    if asked_gpm < 0.95 * bare_gpm:
+        return (f"The {asked} that are asked for are less: a tank, or the water in the well, must carry the peak.",)
+    return ()
+
+
+def change_section(estimate: LotEstimate) -> dict[str, Any] | None:
+    """Return the rows of the table, None where the records cannot say.
+
+    Parameters
+    ----------
+    estimate : LotEstimate
+
+    Returns
+    -------
+    dict or None
+        `head`, `rows` of text, `sentence`.
+    """
+    if estimate.changes.empty:
+        return None
+    rows = []
+    for row in estimate.changes.to_dict("records"):
+        target, limit = wording.flow(row["yield_gpm"]), wording.depth(row["max_depth_ft"])
+        well = wording.depth(row["well_depth_ft"])
+        said = {
+            AS_ASKED: f"As asked: {target} by {limit}",
+            DEEPER_LIMIT: f"The limit at {limit}",
+            GOOD_WELL: f"A new well next door that makes {target} at {well}",
+            POOR_WELL: f"A new well next door that is dry at {well}",
+        }[row["change"]]
+        rows.append(
+            (said, wording.percent(row["chance_of_target"]), target_depth(row["depth_p50_ft"], row["max_depth_ft"]))
+        )
+    return {"head": ("If", "Chance of it", "Half of holes by"), "rows": rows, "sentence": _sentence(estimate)}
+
+
+def _sentence(estimate: LotEstimate) -> str:
+    chance = estimate.changes.set_index("change")["chance_of_target"]
+    swing = float(chance[GOOD_WELL] - chance[POOR_WELL])
+    if swing <= LITTLE:
+        return "One more well would hardly move the answer: the records around are many and agree."
+    deeper = float(chance[DEEPER_LIMIT] - chance[AS_ASKED])
+    if deeper > swing:
+        return "A deeper limit would help more than knowing one more well."
+    return (
+        f"One more well next door would move the chance by up to {wording.percent(swing)}"
+        ": a neighbour's record is worth asking for."
+    )
