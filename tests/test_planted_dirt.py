@@ -267,7 +267,7 @@ CODES_AND_DATES = [
     taken_out("unreadable_date", "drilled_on", DATE="last spring"),
 ]
 LAYERS = [
-    reading("ROCK", "", "rock_from_layers", 40, LOG="0-3 tpsl; 3-20 brn cly w/ bldr; 20-40 rotten ledge; 40-300 granit"),
+    reading("ROCK", "", "rock_from_layers", 40, LOG="0-3 tpsl; 3-20 brn cly w/ gvl; 20-40 rotten ledge; 40-300 granit"),
     reading("ROCK", "", "rock_from_layers", 300, INF, LOG="0-10 clay, 10-300 snd & gravl"),
     reading("ROCK", "", "rock_from_layers", 12, LOG="0' - 12' zorp and hardpan; 12' - 300' schist"),
     changed("rock_name_from_layers", "main_rock", {"main_rock": "gneiss"}, LOG="0-20 sand; 20-300 hard gniess"),

@@ -444,9 +444,9 @@ def parse_readings(
     -------
     pandas.DataFrame
         `low`, `high` (feet, gpm or inches), `flag` (the flags, joined by a
-        blank; empty for a plain number), `unreadable`, and `flow_low`,
-        `flow_high` (gpm: a flow that stands in a water level's text); the
-        index of `texts`.
+        blank; empty for a plain number), `unreadable`, and of water levels
+        `flow_low`, `flow_high` (gpm: a flow that stands in the text); the index
+        of `texts`.
 
     Examples
     --------
@@ -476,17 +476,9 @@ def parse_readings(
         if reading.flow_gpm is not None:
             flow_low[place], flow_high[place] = reading.flow_gpm
     unreadable = np.array(["unreadable" in str(word) for word in flag])
-    return pd.DataFrame(
-        {
-            "low": low[codes],
-            "high": high[codes],
-            "flag": flag[codes],
-            "unreadable": unreadable[codes],
-            "flow_low": flow_low[codes],
-            "flow_high": flow_high[codes],
-        },
-        index=texts.index,
-    )
+    flows = {"flow_low": flow_low[codes], "flow_high": flow_high[codes]} if kind == "water" else {}
+    read = {"low": low[codes], "high": high[codes], "flag": flag[codes], "unreadable": unreadable[codes], **flows}
+    return pd.DataFrame(read, index=texts.index, copy=False)
 
 
 def why_of(flag: str) -> str:

@@ -27,8 +27,8 @@ from wellrecords.errors import ProblemsError, counted
 from wellrecords.land_grid import LandLayers
 from wellrecords.ledger import HELD_BACK_COLUMNS, check_rows, stack
 from wellrecords.places import Bounds
-from wellrecords.schema import INTERVAL_QUANTITIES, WELL_COLUMNS, conform
-from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, TEXT_COLUMNS, tidy_name
+from wellrecords.schema import INTERVAL_QUANTITIES, TEXT, WELL_COLUMNS
+from wellrecords.sources.column_rules import CODE_SETS, TEXT_COLUMNS, tidy_name
 from wellrecords.sources.layout import Layout
 from wellrecords.sources.raw import RawTable
 
@@ -43,8 +43,8 @@ class Converted:
     Parameters
     ----------
     wells : pandas.DataFrame
-        The columns of `WELL_COLUMNS`, then `file_row` (int64), `sheet` and the
-        texts of `MATCHING_COLUMNS`; the index holds the labels of ``raw.table``.
+        The columns of `WELL_COLUMNS`, the texts of `MATCHING_COLUMNS`,
+        `file_row` (int64) and, of a workbook with several, `sheet`; the index holds the labels of ``raw.table``.
     layers, water_zones : pandas.DataFrame
         The child tables of these wells.
     changes, held_back : pandas.DataFrame
@@ -131,21 +131,14 @@ def convert_source(
     positions = convert_positions(findings, bounds=bounds, outline=outline, land=land)
     table["longitude"], table["latitude"] = positions.longitude, positions.latitude
     table["position_method"], table["position_error_m"] = positions.method, positions.error_m
-    figures = {column: read_figures(column, rules, findings) for column, rules in layout.readings.items()}
-    _lay_figures(table, figures, findings, smallest_yield_gpm)
+    _lay_figures(table, findings, smallest_yield_gpm)
     table["hydrofractured"] = pd.Series(table["hydrofractured"], dtype=object).map({"yes": True, "no": False})
     table["private"] = private
     layers, held_layers, layers_read = convert_layers(findings)
     zones, held_zones, zones_read = convert_zones(findings)
     if findings.problems:
         raise ProblemsError(findings.problems, f"{raw.file} cannot be converted by the layout {layout.name!r}")
-    kept = ~findings.held
-    rows = pd.DataFrame(table, index=raw.table.index)[kept]
-    wells = conform(rows, WELL_COLUMNS)
-    wells["file_row"] = raw.file_row[kept]
-    wells["sheet"] = findings.records["sheet"].to_numpy()[kept]
-    for column in MATCHING_COLUMNS:
-        wells[column] = rows[column].astype("string")
+    wells = _wells(table, findings)
     held_back = findings.held_back()
     check_rows(raw.rows_read, kept=len(wells), held_back=len(held_back))
     return Converted(
@@ -161,6 +154,24 @@ def convert_source(
             name: count for name, count in (("layers", layers_read), ("water_zones", zones_read)) if name in raw.parts
         },
     )
+
+
+def _wells(table: dict[str, object], findings: Findings) -> pd.DataFrame:
+    """Return the rows that are kept; the columns leave `table` one by one, so that none is held twice."""
+    kept = np.flatnonzero(~findings.held)
+    index = findings.raw.table.index[kept]
+    wells = {}
+    for name, dtype in {**WELL_COLUMNS, **dict.fromkeys(MATCHING_COLUMNS, TEXT)}.items():
+        column = table.pop(name, None)
+        if isinstance(column, (pd.Series, np.ndarray)):
+            column = column.iloc[kept] if isinstance(column, pd.Series) else pd.Series(column[kept], index=index)
+            wells[name] = column.astype(dtype).set_axis(index)
+        else:
+            wells[name] = pd.Series(column, index=index, dtype=dtype)
+    wells["file_row"] = pd.Series(findings.raw.file_row[kept], index=index)
+    if "sheet" in findings.records:
+        wells["sheet"] = findings.records["sheet"].iloc[kept].astype(TEXT).set_axis(index)
+    return pd.DataFrame(wells, index=index)
 
 
 def _of_wells(parts: pd.DataFrame, wells: pd.DataFrame) -> pd.DataFrame:
@@ -237,14 +248,17 @@ def _content_hashes(findings: Findings, rows: np.ndarray) -> list[str]:
     return [hashlib.blake2b("\x1f".join(row).encode("utf-8"), digest_size=5).hexdigest() for row in texts]
 
 
-def _lay_figures(
-    table: dict[str, object], figures: dict[str, Figures], findings: Findings, smallest_yield_gpm: float | None
-) -> None:
-    """Settle the readings and lay them in their canonical columns."""
-    bedrock, water, rate = (figures.get(name) for name in INTERVAL_QUANTITIES)
-    for column in READING_KINDS:
-        if column in figures and column not in INTERVAL_QUANTITIES:
-            table[column] = to_points(figures[column])
+def _lay_figures(table: dict[str, object], findings: Findings, smallest_yield_gpm: float | None) -> None:
+    """Read the readings, settle them, and lay them in their canonical columns."""
+    intervals: dict[str, Figures] = {}
+    for column, rules in findings.layout.readings.items():
+        figures = read_figures(column, rules, findings)
+        if column in INTERVAL_QUANTITIES:
+            intervals[column] = figures
+        else:
+            table[column] = to_points(figures)
+            record_changes(figures, findings)
+    bedrock, water, rate = (intervals.get(name) for name in INTERVAL_QUANTITIES)
     flowing = share_flows(water, rate)
     total_depth = table.get("total_depth_ft", np.full(findings.count, np.nan))
     if smallest_yield_gpm is None:
@@ -258,9 +272,8 @@ def _lay_figures(
         methods = findings.layout.readings["yield_gpm"].at_least_methods
         open_pumped(rate, np.asarray(table["yield_method"], dtype=object), methods)
     settle(bedrock, water, rate, np.asarray(total_depth, dtype=float), smallest_yield_gpm)
-    for column, each in figures.items():
-        if column in INTERVAL_QUANTITIES:
-            table[f"{column}_low"], table[f"{column}_high"] = each.low, each.high
+    for column, each in intervals.items():
+        table[f"{column}_low"], table[f"{column}_high"] = each.low, each.high
         record_changes(each, findings)
     method = np.asarray(table["yield_method"], dtype=object)
     natural = np.flatnonzero(flowing & (method == "unknown")) if len(flowing) else np.zeros(0, dtype=int)

@@ -34,8 +34,8 @@ class Figures:
     low: np.ndarray
     high: np.ndarray
     flag: np.ndarray
-    flow_low: np.ndarray
-    flow_high: np.ndarray
+    flow_low: np.ndarray | None = None
+    flow_high: np.ndarray | None = None
 
     def flagged(self, *words: str) -> np.ndarray:
         """Return which rows carry one of the flags."""
@@ -80,7 +80,7 @@ def read_figures(column: str, rules: ReadingRules, findings: Findings) -> Figure
     figures = Figures(
         column,
         original,
-        *(table[name].to_numpy(copy=True) for name in ("low", "high", "flag", "flow_low", "flow_high")),
+        *(table[name].to_numpy(copy=True) for name in table.columns if name != "unreadable"),
     )
     _zeros(figures, rules, findings)
     blank = figures.blank
@@ -314,7 +314,7 @@ def share_flows(water: Figures | None, rate: Figures | None) -> np.ndarray:
     ndarray of bool, shape (n,)
         Rows whose yield is a natural flow.
     """
-    if water is None or rate is None:
+    if water is None or rate is None or water.flow_low is None or water.flow_high is None:
         either = water or rate
         return np.zeros(0 if either is None else len(either.flag), dtype=bool)
     from_yield = rate.flagged("flowing") & water.blank

@@ -32,7 +32,8 @@ class Findings:
         self.problems: list[Problem] = []
         self.notes: list[str] = []
         self.records = pd.DataFrame({"record_id": "", "source": layout.name, "file_row": raw.file_row})
-        self.records["sheet"] = raw.table["sheet"].to_numpy() if "sheet" in raw.table else None
+        if "sheet" in raw.table:
+            self.records["sheet"] = raw.table["sheet"].to_numpy()
         self._changes: list[tuple[np.ndarray, pd.DataFrame]] = []
         self._reason = np.full(len(raw.table), None, dtype=object)
         self._why = np.full(len(raw.table), "", dtype=object)
