@@ -61,7 +61,12 @@ def test_a_good_well_next_door_raises_the_chance_and_a_poor_one_lowers_it(estima
 def test_drilling_that_well_in_truth_moves_the_answer_alike(ground, estimate):
     """The poor well put among the records, habits and shared figures learnt anew: the answer moves as was said."""
     wells = ground[0]
+    rock, water = estimate.draws[["depth_to_bedrock_ft", "depth_to_water_ft"]].median()
     poor = wells.iloc[[0]].assign(
+        depth_to_bedrock_ft_low=rock,
+        depth_to_bedrock_ft_high=rock,
+        depth_to_water_ft_low=water,
+        depth_to_water_ft_high=water,
         record_id="next-door",
         total_depth_ft=400.0,
         yield_gpm_low=0.0,

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
+from scipy.special import entr
 
 from wellrecords.lots.fractures import BELOW, DENSITY, LOG_M, LOG_U, PASSAGE, Jumps, LawGrid, fracture_tables, window
 from wellrecords.lots.laws import FEET, LocalLaws
@@ -208,7 +209,7 @@ def test_more_wells_make_the_law_surer(region):
     found = fit_laws([region[0]])
     few = fit_laws([region[0].take(np.arange(60))])
     entropy = [
-        float(-(p * np.log(p + 1e-300)).sum() + 2 * np.log(laws.grid.step))
+        float(entr(p).sum() + 2 * np.log(laws.grid.step))
         for laws in (found.at(np.array([[5000.0, 5000.0]])), few.at(np.array([[5000.0, 5000.0]])))
         for p in [laws.probability[0]]
     ]

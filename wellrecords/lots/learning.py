@@ -33,11 +33,13 @@ BLURS = (0.0, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
 RUN_ONS_FT = (10.0, 20.0, 40.0)
 """How far drillers may go on below the last fracture (for a sump, or to the end of a rod)."""
 SAMPLE_WELLS = 1500
-SCORED_WELLS = 400
+SCORED_WELLS = 800
 NEIGHBOURHOODS = 10
 COARSE_STEP, FINE_STEP = 0.5, 0.25
-CROPPED_MASS = 1e-3
-SMOOTHING = 0.2
+CROPPED_MASS = 3e-3
+SMOOTHING = 0.6
+"""Of the spread of laws over the region, in their logs: the laws of places, each an average of the ground around, are
+spread less than the laws of the ground, and lots far from wells were drawn too near to the region's middle."""
 CLEARLY = 2.0
 """Standard errors by which a less simple law must predict better."""
 
@@ -85,7 +87,7 @@ def _sample(stops: Stops, rng: np.random.Generator) -> tuple[np.ndarray, np.ndar
     centres = stops.coordinates[rng.permutation(n)[:NEIGHBOURHOODS]]
     _, near = cKDTree(stops.coordinates).query(centres, SAMPLE_WELLS // len(centres))
     chosen = np.unique(near)
-    core = np.unique(near[:, : near.shape[1] // 3])
+    core = np.unique(near[:, : near.shape[1] // 2])
     scored = np.flatnonzero(np.isin(chosen, core))
     return chosen, rng.permutation(scored)[:SCORED_WELLS]
 
@@ -133,11 +135,12 @@ class _Trial:
                         best, found = score, Reach(part * self.typical_m, strength, shape, blur)
         return found
 
-    def best_blur(self, known: np.ndarray, prior: np.ndarray, reach: Reach) -> Reach:
-        """Let holes side by side differ as much as predicts best: wider laws cover too much, narrower too little."""
+    def with_blur(self, known: np.ndarray, prior: np.ndarray, reach: Reach) -> Reach:
+        """Let holes side by side differ as much as they are seen to: blurs weighed by how well each predicts."""
         total = self.weigh(known, reach)
-        scores = [float(self.scores(known, prior, total, blur).mean()) for blur in BLURS]
-        return replace(reach, blur=BLURS[int(np.argmax(scores))])
+        score = np.array([float(self.scores(known, prior, total, blur).sum()) for blur in BLURS])
+        weight = np.exp(score - score.max())
+        return replace(reach, blur=float(np.sqrt(np.average(np.square(BLURS), weights=weight))))
 
     def spread_prior(self, prior: np.ndarray, total: np.ndarray) -> np.ndarray:
         """Return how the laws of the scored places are spread: their posteriors together, a little smoothed."""
@@ -263,7 +266,7 @@ def fit_laws(
     found = _improve(trial, replace(found, grid=grid, prior=prior))
     known = log_likelihood(trial.stops, found.habits, found.tables, grid, found.decay_ft)
     reach = trial.best_reach(known, found.prior, SHAPES, STRENGTHS, found.reach.blur)
-    found = replace(found, reach=trial.best_blur(known, found.prior, reach))
+    found = replace(found, reach=trial.with_blur(known, found.prior, reach))
     found = _improve(trial, found)
     stops = replace(candidates[best], run_on_ft=found.stops.run_on_ft)
     return replace(
@@ -274,4 +277,4 @@ def fit_laws(
 def _with_blur(trial: _Trial, found: LawMap) -> LawMap:
     """Let neighbouring holes differ as much as predicts best."""
     known = log_likelihood(trial.stops, found.habits, found.tables, found.grid, found.decay_ft)
-    return _improve(trial, replace(found, reach=trial.best_blur(known, found.prior, found.reach)))
+    return _improve(trial, replace(found, reach=trial.with_blur(known, found.prior, found.reach)))
