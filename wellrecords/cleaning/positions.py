@@ -86,13 +86,24 @@ def convert_positions(
         good, bad = at[stands], at[~stands]
         longitude[good], latitude[good] = way.longitude[good], way.latitude[good]
         method[good], error_m[good] = way.method[good], way.error_m[good]
+        otherwise = good[reason[good] != "no_position"]
+        findings.change(
+            otherwise,
+            "position",
+            before=original[otherwise],
+            after=_written(longitude[otherwise], latitude[otherwise]),
+            rule=reason[otherwise],
+            why=np.array(
+                [f"{REASONS[why]}; the record says otherwise where it is" for why in reason[otherwise]], object
+            ),
+        )
         reason[good] = None
         first = reason[bad] == "no_position"
         reason[bad[first]] = verdict[~stands][first]
         original[bad[first]] = way.original.iloc[bad[first]].to_numpy(dtype=object)
         mended = good[way.mend[good] != ""]
         if len(mended):
-            after = [f"{y:.6f}, {x:.6f}" for x, y in zip(longitude[mended], latitude[mended], strict=True)]
+            after = _written(longitude[mended], latitude[mended])
             whys = np.array([MEND_WHY[mend] for mend in way.mend[mended]], dtype=object)
             findings.change(
                 mended, "position", before=way.original.iloc[mended], after=after, rule=way.mend[mended], why=whys
@@ -108,6 +119,10 @@ def convert_positions(
     findings.hold(held, reason[held], whys)
     _note_crowds(findings, longitude, latitude, method)
     return Positions(longitude, latitude, method, error_m)
+
+
+def _written(longitude: np.ndarray, latitude: np.ndarray) -> list[str]:
+    return [f"{y:.6f}, {x:.6f}" for x, y in zip(longitude, latitude, strict=True)]
 
 
 def _note_crowds(findings: Findings, longitude: np.ndarray, latitude: np.ndarray, method: np.ndarray) -> None:
