@@ -29,6 +29,7 @@ class Part(BaseModel):
     count: int = Field(default=1, ge=1)
     kind: Literal["house", "barn"] = "house"
     name: str = Field(default="a", min_length=1)
+    from_: str = Field(default="b", alias="from")
 
 
 class Whole(BaseModel):
@@ -79,7 +80,7 @@ def test_each_kind_of_fault_is_a_sentence(raw, key, value, rule):
 def test_a_misspelt_key_is_told_with_those_that_there_are():
     (problem,) = told({"by_name": {"a": {"cuont": 3}}})
     assert problem.column == "table.by_name.a.cuont"
-    assert problem.rule == "the settings here are count, kind, name, price"
+    assert problem.rule == "the settings here are count, from, kind, name, price"
     assert problem.next_step.startswith("did you mean count?")
     (problem,) = told({"parts": [{"zzz": 3}]})
     assert problem.next_step == "remove it"

@@ -212,14 +212,16 @@ def _fields_at(model: type[BaseModel], place: Sequence[Any]) -> set[str]:
     kind: Any = model
     for part in place:
         if isinstance(kind, type) and issubclass(kind, BaseModel):
-            field = kind.model_fields.get(str(part))
+            field = next((one for name, one in kind.model_fields.items() if part in (name, one.alias)), None)
             kind = field.annotation if field else None
             held = typing.get_origin(kind)
             # A model that may be absent is no list of models: the next part is a key of its own.
             kind = _model_in(kind) if held in (typing.Union, types.UnionType) else kind
         else:
             kind = _model_in(kind)
-    return set(kind.model_fields) if isinstance(kind, type) and issubclass(kind, BaseModel) else set()
+    if not (isinstance(kind, type) and issubclass(kind, BaseModel)):
+        return set()
+    return {field.alias or name for name, field in kind.model_fields.items()}
 
 
 def _model_in(annotation: Any) -> Any:

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-SHOWN_AT_MOST = 10
+SHOWN_AT_MOST = 100
 
 
 class WellRecordsError(Exception):
@@ -72,7 +72,7 @@ class ProblemsError(WellRecordsError):
     Parameters
     ----------
     problems : sequence of Problem
-        At least one. The message shows the first ten and counts the rest.
+        At least one. The message shows the first hundred and counts the rest.
     heading : str
         What was being done when they were found.
     """

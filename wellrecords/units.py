@@ -22,6 +22,8 @@ Value = TypeVar("Value", float, np.ndarray)
 M_PER_FT = 0.3048
 """Metres in an international foot, exact (NIST; 84 FR 55562 of 17 October 2019)."""
 FT_PER_M = 1.0 / M_PER_FT
+M_PER_MILE = 5280.0 * M_PER_FT
+"""Metres in an international mile, exact by definition (NIST Handbook 44, Appendix C)."""
 M_PER_US_SURVEY_FT = 1200.0 / 3937.0
 """Metres in a US survey foot, exact (NIST); in old coordinates, and not for depths."""
 L_PER_GAL = 3.785411784

@@ -321,7 +321,7 @@ def test_owner_figures_rest_on_enough_wells(tmp_path, estimate, bid, common):
         write_lot_report(tmp_path / "few.html", estimate=few, bid=bid, audience="owner", **common).read_text("utf-8")
     ).text
     assert "This version gives no figures for this lot" in text
-    assert "ewer than 5 wells within 1 km" in text
+    assert "ewer than 5 wells within 0.6 mi" in text
     assert "Plan on" not in text
 
 

@@ -20,7 +20,7 @@ from wellrecords.lots.places import LotPlaces, canonical_wells, lot_places
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.support import NONE
 from wellrecords.lots.tiles import districts
-from wellrecords.lots.words import lot_notes, plain_words, technical_words
+from wellrecords.lots.words import lot_notes, lot_support, plain_words, technical_words
 
 QUANTITIES = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
 CURVE_STEP_FT = 10.0
@@ -361,7 +361,7 @@ def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotE
     evidence, settings = drawn.evidence, drawn.asked[lot]
     places = evidence.places
     draws = _lot_draws(drawn, lot)
-    support = str(evidence.nearness["depth_to_target_ft"].support[lot])
+    support = lot_support(evidence, lot, settings)
     depth = np.arange(0.0, settings.max_depth_ft + CURVE_STEP_FT / 2, CURVE_STEP_FT)
     if depth[-1] < settings.max_depth_ft:
         depth = np.append(depth, settings.max_depth_ft)

@@ -15,7 +15,9 @@ class SupportSettings(BaseModel):
       than `thin_wells` within twice that;
     - `good`: at least `good_wells` (so counted) within `good_within_m` say
       how water was met;
-    - `thin`: what lies between.
+    - `thin`: what lies between; and what would be good, where the lot's rock
+      is known, at least `thin_wells` wells within 5 km name theirs, and none
+      of them is in it.
 
     Parameters
     ----------

@@ -8,16 +8,18 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from wellrecords.lots.settings import SupportSettings
+from wellrecords.units import FT_PER_M, M_PER_MILE
 
 GOOD, THIN, NONE = "good", "thin", "none"
+SAID_IN_FEET_M = 0.25 * M_PER_MILE
 
 HELP = {
-    "depth_to_target_ft": "records of wells around with their depth and yield, or a test hole",
-    "depth_to_bedrock_ft": "logs of wells around that note the top of rock, or a sounding of the cover",
-    "depth_to_water_ft": "static levels of wells around, or a sounding in a neighbour's well",
-    "yield_gpm": "records of wells around with their yield, or a pumping test of a neighbour's well",
+    "depth_to_target_ft": "records of {wells} wells within {within} with their depth and yield, or a test hole",
+    "depth_to_bedrock_ft": "logs of {wells} wells within {within} with the top of rock, or a sounding of the cover",
+    "depth_to_water_ft": "static levels of {wells} wells within {within}, or a sounding in a neighbour's well",
+    "yield_gpm": "records of {wells} wells within {within} with their yield, or a pumping test of a neighbour's well",
 }
-"""What would let the records speak of each quantity."""
+"""What would let the records speak of each quantity: so many wells, one of them within so far."""
 
 SUBJECT = {
     "depth_to_target_ft": "how deep a hole must go",
@@ -77,28 +79,52 @@ def rate_support(
     return Nearness(support, nearest, counted)
 
 
-def kilometres(distance_m: float) -> str:
-    """Write a distance in kilometres and miles."""
-    return f"{distance_m / 1000:.1f} km ({distance_m / 1609.344:.1f} miles)"
+def distance(value_m: float) -> str:
+    """Write a distance on the ground as a driller says it.
+
+    >>> distance(2000.0), distance(300.0)
+    ('1.2 miles', '980 ft')
+    """
+    if value_m < SAID_IN_FEET_M:
+        return f"{round(value_m * FT_PER_M, -1):,.0f} ft"
+    return f"{value_m / M_PER_MILE:.1f} miles"
 
 
 def cannot_say(quantity: str, nearest_m: float, settings: SupportSettings) -> str:
     """Say in a sentence why the records are silent on a quantity, and what would help."""
-    subject = SUBJECT[quantity]
+    subject, around = SUBJECT[quantity], distance(2 * settings.none_beyond_m)
     if np.isinf(nearest_m):
         why = "no record around speaks of it"
     elif nearest_m > settings.none_beyond_m:
-        why = f"the nearest well that speaks of it is {kilometres(nearest_m)} away"
+        why = f"the nearest well that speaks of it is {distance(nearest_m)} away"
     else:
-        why = f"fewer than {settings.thin_wells} wells within {kilometres(2 * settings.none_beyond_m)} speak of it"
-    return f"The records cannot say {subject}: {why}. What would help: {HELP[quantity]}."
+        why = f"fewer than {settings.thin_wells} wells within {around} speak of it"
+    would_help = HELP[quantity].format(wells=settings.thin_wells, within=distance(settings.none_beyond_m))
+    return f"The records cannot say {subject}: {why}. What would help: {would_help}."
+
+
+def rock_unseen(rock: str | None, rock_around: np.ndarray, settings: SupportSettings) -> bool:
+    """Tell whether enough wells around name their rock, and none of them a lot's.
+
+    Parameters
+    ----------
+    rock : str or None
+        Of the lot, where it is known.
+    rock_around : ndarray of str
+        Of the wells around; blank where it is not on record.
+    settings : SupportSettings
+    """
+    if rock is None:
+        return False
+    named = np.array([name.strip().casefold() for name in rock_around if name.strip()])
+    return len(named) >= settings.thin_wells and not np.any(named == rock.strip().casefold())
 
 
 def describe_support(nearness: Nearness, lot: int, settings: SupportSettings) -> list[str]:
     """Say why a lot's support is thin."""
     if nearness.support[lot] != THIN:
         return []
-    near, within = f"the nearest stands {kilometres(nearness.nearest_m[lot])} away", kilometres(settings.good_within_m)
+    near, within = f"the nearest stands {distance(nearness.nearest_m[lot])} away", distance(settings.good_within_m)
     if nearness.counted[lot] == 0:
         return [f"Thin records: no well within {within}; {near}."]
     return [
@@ -112,7 +138,7 @@ def describe_positions(position_error_m: np.ndarray, settings: SupportSettings) 
     known = position_error_m[np.isfinite(position_error_m)]
     if not len(known) or np.median(known) <= settings.poor_position_m:
         return []
-    return [f"Most wells around are placed only to within about {np.median(known):.0f} m."]
+    return [f"Most wells around are placed only to within about {distance(float(np.median(known)))}."]
 
 
 def describe_levels(years: np.ndarray, residual: np.ndarray, settings: SupportSettings) -> list[str]:

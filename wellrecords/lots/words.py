@@ -11,10 +11,13 @@ from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.support import (
     GOOD,
     NONE,
+    THIN,
     cannot_say,
     describe_levels,
     describe_positions,
     describe_support,
+    distance,
+    rock_unseen,
 )
 from wellrecords.units import FT_PER_M
 
@@ -28,6 +31,31 @@ STARTS = {
     "bedrock and water level": "the top of rock (or the water level, where that is deeper)",
 }
 """Where water may be met from, in words."""
+
+
+def lot_support(evidence: Evidence, lot: int, settings: EstimateSettings) -> str:
+    """Return the support of a lot: that of the depth to the target, and no more than thin in rock that no well shows.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    lot : int
+    settings : EstimateSettings
+    """
+    support = str(evidence.nearness["depth_to_target_ft"].support[lot])
+    around = wells_around(evidence, lot)
+    if support == GOOD and rock_unseen(
+        evidence.places.main_rock[lot], evidence.noted["main_rock"][around], settings.support
+    ):
+        return THIN
+    return support
+
+
+def wells_around(evidence: Evidence, lot: int) -> np.ndarray:
+    """Return the rows of the wells that the notes speak of."""
+    if evidence.tree is None:
+        return np.array([], dtype=int)
+    return np.array(evidence.tree.query_ball_point(evidence.lot_coordinates[lot], AROUND_M), dtype=int)
 
 
 def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings: EstimateSettings) -> list[str]:
@@ -53,14 +81,12 @@ def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings
         if nearness.support[lot] == NONE:
             notes.append(cannot_say(name, float(nearness.nearest_m[lot]), support))
     place = evidence.lot_coordinates[lot]
-    around = np.array([] if evidence.tree is None else evidence.tree.query_ball_point(place, AROUND_M), dtype=int)
+    around = wells_around(evidence, lot)
     noted = {name: values[around] for name, values in evidence.noted.items()}
     notes += describe_positions(noted["position_error_m"], support)
     rock = evidence.places.main_rock[lot]
-    if rock is not None and np.any(noted["main_rock"] != "") and not np.any(noted["main_rock"] == rock):
-        notes.append(
-            f"No well within {AROUND_M / 1000:.0f} km is recorded in {rock}; the estimate is that of other rock."
-        )
+    if rock_unseen(rock, noted["main_rock"], support):
+        notes.append(f"No well within {distance(AROUND_M)} is recorded in {rock}; the estimate is that of other rock.")
     notes += describe_levels(noted["age_years"], evidence.level_residual_ft[around], support)
     if not evidence.water_starts_at.startswith("bedrock"):
         notes.append(
@@ -77,7 +103,7 @@ def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings
         needed = float(np.quantile(draws["depth_to_target_ft"], max(settings.quantiles), method="higher"))
         if np.isfinite(deepest) and needed > deepest:
             notes.append(
-                f"No well within {AROUND_M / 1000:.0f} km is deeper than {deepest:.0f} ft: figures beyond carry on "
+                f"No well within {distance(AROUND_M)} is deeper than {deepest:.0f} ft: figures beyond carry on "
                 "what is seen above it."
             )
         shown = np.quantile(np.minimum(draws["depth_to_target_ft"], settings.deepest_ft), settings.quantiles)
@@ -135,7 +161,7 @@ def plain_words(
         words += f", most of them between {reached[0]:.0f} and {reached[1]:.0f} ft"
     words += f"; {in_tenths(dry)} would be dry (less than {dry_below_gpm:.2g} gallons a minute)."
     if support != GOOD:
-        words += " Few wells stand near, so this is a rough guess."
+        words += " The records around are thin, so this is a rough guess."
     return words
 
 
@@ -185,5 +211,5 @@ def technical_words(
         f"The wells around show a water-bearing fracture about every {spacing:.0f} ft below "
         f"{STARTS[evidence.water_starts_at]}, {fading}; one gives about {size:.2g} gpm (two in three between "
         f"{low:.2g} and {high:.2g}). "
-        f"Wells within about {round(reach * FT_PER_M, -2):,.0f} ft ({reach:,.0f} m) count the most."
+        f"Wells within about {round(reach * FT_PER_M, -2):,.0f} ft count the most."
     )

@@ -285,8 +285,8 @@ def _surroundings(estimate: LotEstimate, wells: pd.DataFrame, settings: ReportSe
     if len(near) >= minimum:
         rows = owner_view.quantity_ranges(near, minimum)
     counts = (
-        f"{owner_view.count_text(estimate.wells_within_1km, minimum)} within 1 km (0.6 mi) of the lot and "
-        f"{owner_view.count_text(estimate.wells_within_5km, minimum)} within 5 km (3.1 mi)."
+        f"{owner_view.count_text(estimate.wells_within_1km, minimum)} within 0.6 mi of the lot and "
+        f"{owner_view.count_text(estimate.wells_within_5km, minimum)} within 3.1 mi."
     )
     return {
         "text": (
@@ -294,5 +294,5 @@ def _surroundings(estimate: LotEstimate, wells: pd.DataFrame, settings: ReportSe
             f"rests on fewer than {minimum} wells."
         ),
         "rows": rows,
-        "caption": "Wells within 5 km (3.1 mi): eight in ten lie in these ranges.",
+        "caption": "Wells within 3.1 mi: eight in ten lie in these ranges.",
     }

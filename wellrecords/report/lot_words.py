@@ -184,8 +184,8 @@ def facts(estimate: LotEstimate, *, owner: bool, minimum: int) -> list[tuple[str
         return count_text(number, minimum) if owner else wording.counted(number, "well")
 
     rows += [
-        ("Within 1 km (0.6 mi)", count(estimate.wells_within_1km)),
-        ("Within 5 km (3.1 mi)", count(estimate.wells_within_5km)),
+        ("Within 0.6 mi", count(estimate.wells_within_1km)),
+        ("Within 3.1 mi", count(estimate.wells_within_5km)),
     ]
     if not owner:
         rows.append(("Nearest well", wording.distance(estimate.nearest_well_m)))
@@ -281,25 +281,24 @@ def _chances(estimate: LotEstimate) -> str:
 def _support(estimate: LotEstimate, owner: bool, minimum: int) -> str:
     if owner:
         near, far = (count_text(n, minimum) for n in (estimate.wells_within_1km, estimate.wells_within_5km))
-        rests = f"{near} within 1 km (0.6 mi) and {far} within 5 km (3.1 mi)"
+        rests = f"{near} within 0.6 mi and {far} within 3.1 mi"
     else:
         near, far = (wording.counted(n, "well") for n in (estimate.wells_within_1km, estimate.wells_within_5km))
         rests = (
-            f"{near} within 1 km (0.6 mi), {far} within 5 km (3.1 mi), the nearest "
-            f"{wording.distance(estimate.nearest_well_m)} away"
+            f"{near} within 0.6 mi, {far} within 3.1 mi, the nearest {wording.distance(estimate.nearest_well_m)} away"
         )
     if estimate.support == "good":
         return f"The records support this well: {rests}."
-    return f"Take this with care: few records stand behind it ({rests}). The ranges are wide for that reason."
+    return f"Take this with care: the records behind it are thin ({rests}). The ranges are wide for that reason."
 
 
 def _cannot_say(estimate: LotEstimate, owner: bool, minimum: int) -> Answer:
     reasons = [] if owner else list(estimate.notes)
     if not reasons:
         far = count_text(estimate.wells_within_5km, minimum if owner else 0)
-        reason = f"There are {far} on record within 5 km (3.1 mi) of the lot."
+        reason = f"There are {far} on record within 3.1 mi of the lot."
         if estimate.wells_within_5km == 0:
-            reason = "There is no well on record within 5 km (3.1 mi) of the lot."
+            reason = "There is no well on record within 3.1 mi of the lot."
         if not owner and math.isfinite(estimate.nearest_well_m):
             reason += f" The nearest is {wording.distance(estimate.nearest_well_m)} away."
         reasons = [reason]

@@ -49,7 +49,7 @@ class OfflineMap(folium.Map):
                 center: {{ this.location|tojson }}, zoomSnap: 0.25, attributionControl: false,
                 ...{{ this.options|tojavascript }}
             });
-            L.control.scale({ maxWidth: 140 }).addTo({{ this.get_name() }});
+            L.control.scale({ maxWidth: 140, metric: false }).addTo({{ this.get_name() }});
         {% endmacro %}
         """
     )

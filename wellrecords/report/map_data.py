@@ -236,7 +236,7 @@ def rings_group(longitude: float, latitude: float, radii_km: Sequence[int] = (1,
             {
                 "lat": round(latitude + radius / 111.2, 6),
                 "lon": round(longitude, 6),
-                "text": f"{radius} km ({radius * 1000.0 / wording.M_PER_MILE:.1f} mi)",
+                "text": wording.distance(radius * 1000.0),
             }
         )
     return {"shapes": shapes, "labels": labels}

@@ -10,10 +10,9 @@ import math
 from collections.abc import Callable, Iterable
 
 from wellrecords.errors import counted as counted
+from wellrecords.units import M_PER_MILE
 
 MISSING = "–"
-M_PER_MILE = 1609.344
-"""International mile, exact by definition (NIST Handbook 44, Appendix C)."""
 
 
 def round_half_up(value: float, step: float) -> float:
