@@ -8,9 +8,10 @@ from openpyxl import Workbook
 from wellrecords.cleaning.check_layout import TELLS, check_layout
 from wellrecords.cleaning.convert import convert_source
 from wellrecords.sources import draft_layout, load_layout, read_source
-from wellrecords.sources.draft import guess_columns
+from wellrecords.sources.draft import _unit_in, guess_columns
 from wellrecords.sources.layout import parse_layout
 from wellrecords.sources.read import read_table
+from wellrecords.units import GPM_PER
 
 STATE = """Extract of the state's well files
 WELL_ID,USE_CODE,WORK,DRILL_DATE,LAT,LON,TOTAL_DEPTH_FT,DEPTH_TO_BEDROCK_FT,STATIC_LEVEL_FT,YIELD_GPM,YIELD_HOW,COLOUR
@@ -110,3 +111,43 @@ def test_a_check_names_what_a_run_would_do_and_writes_nothing(tmp_path, state):
     assert {problem.code for problem in problems} >= {"missing_column"}
     assert "wcr_number" in problems[0].rule
     assert check_layout(layout, tmp_path / "nothing.csv")[0].code == "unreadable_file"
+
+
+def test_names_in_two_rows_merged_or_not(tmp_path):
+    book = Workbook()
+    sheet = book.active
+    for row in (
+        ["Wells of the county", "", "", "", "", ""],
+        ["Well No", "Owner", "Total Depth", "Yield", "Place", ""],
+        ["", "", "ft", "L/min", "Lon", "Lat"],
+        ["7", "A. Nonymous", 300, 12.5, -70.1, 45.2],
+        ["8", "B. Nonymous", 250, "dry", -70.2, 45.3],
+    ):
+        sheet.append(row)
+    for cells in ("A1:F1", "A2:A3", "B2:B3", "E2:F2"):
+        sheet.merge_cells(cells)
+    book.save(tmp_path / "wells.xlsx")
+    layout = parse_layout(draft_layout(tmp_path / "wells.xlsx"))
+    assert layout.file.header_rows == 2
+    assert layout.readings["yield_gpm"].unit == "L/min"
+    assert layout.readings["total_depth_ft"].from_ == ("Total Depth ft",)
+    assert layout.positions[0].x == ("Place Lon",)
+    assert read_source(tmp_path / "wells.xlsx", layout).file_row.tolist() == [4, 5]
+
+
+def test_a_code_is_guessed_by_a_word_in_it_and_said_so(tmp_path):
+    rows = ("Well No,Work Type,Lon,Lat", "1,Well/New/Domestic,-70.1,45.2", "2,Drill and Destroy,-70.2,45")
+    (tmp_path / "a.csv").write_text("\n".join(rows))
+    text = draft_layout(tmp_path / "a.csv")
+    assert 'new = ["Well/New/Domestic"]' in text
+    assert "look twice: 'Well/New/Domestic' (new)" in text
+    assert "repaired, abandoned): 'Drill and Destroy' (1)" in text
+
+
+@pytest.mark.parametrize(
+    ("name", "unit"),
+    [("Yield L/min", "L/min"), ("RATE_LPM", "L/min"), ("yield_l_s", "L/s"), ("Yield (gpm)", "gpm"), ("Yield", None),
+     ("flow m3/h", "m3/h"), ("yield at 40 ft, gpm", "gpm"), ("yield at 40 ft", None)],
+)  # fmt: skip
+def test_units_in_names(name, unit):
+    assert _unit_in(name, GPM_PER) == unit

@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from wellrecords.errors import counted
+from wellrecords.errors import ProblemsError, counted
 from wellrecords.places import parse_angles
 from wellrecords.readings import DEFAULT_UNITS, parse_readings
 from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, tidy_code, tidy_name
@@ -27,6 +28,8 @@ from wellrecords.units import FEET_PER, GPM_PER, known_unit
 
 SAMPLED_ROWS = 5000
 """Rows by which a column is judged."""
+_ONLY_SAID = ("position_error", "position_method")
+"""Roles of which the draft speaks only: the columns stay among those not used until a person says what they mean."""
 MOST_CODES = 60
 """A column of more distinct texts than this holds no codes."""
 _DATE_FORMATS = ("%Y-%m-%d", "%m/%d/%Y", "%d.%m.%Y", "%m/%d/%y", "%Y/%m/%d", "%d-%b-%Y", "%B %Y", "%Y%m%d", "%Y")
@@ -79,6 +82,8 @@ def draft_layout(path: str | Path, name: str | None = None) -> str:
     """
     path = Path(path)
     raw = read_table(path, None)
+    two_rows = _names_in_two_rows(path, raw)
+    raw = two_rows or raw
     name = name or re.sub(r"[^a-z0-9]+", "_", path.name.split(".")[0].lower()).strip("_") or "source"
     name = name if name[0].isalpha() else f"source_{name}"
     guesses = guess_columns(raw)
@@ -88,15 +93,16 @@ def draft_layout(path: str | Path, name: str | None = None) -> str:
         "private = false",
     ]
     used = {column for guess in guesses.values() for column in guess.columns} | {POINT_X, POINT_Y, "sheet"}
+    used -= {column for role in _ONLY_SAID for column in (guesses[role].columns if role in guesses else ())}
     rest = [str(column) for column in raw.table.columns if str(column) not in used]
     lines += ["# These columns fit nothing that is known here:", f"not_used = {_list(rest)}", ""]
-    if decimal_comma(raw):
-        lines += [
-            "# most figures with a comma have fewer or more than three digits behind it",
-            "[file]",
-            'decimal = ","',
-            "",
-        ]
+    if two_rows is not None or decimal_comma(raw):
+        lines.append("[file]")
+        if two_rows is not None:
+            lines.append("header_rows = 2  # a name stands in two rows, the group's above its own")
+        if decimal_comma(raw):
+            lines.append('decimal = ","  # most figures with a comma have fewer or more than three digits behind it')
+        lines.append("")
     for role in ("source_record_id", "permit", "owner", "address", "main_rock"):
         lines += _section(guesses, role, f"text.{role}", [])
     lines += _dates(raw, guesses)
@@ -134,6 +140,7 @@ def guess_columns(raw: RawTable) -> dict[str, Guess]:
             if values > 0.0:
                 score = 1.0 / (1.0 + fits[0]) + values
                 guesses.append(Guess((str(column),), role, score, f"the name {str(column)!r} looks like it; {said}"))
+    # Two columns may say one thing (the depth drilled, the depth finished): the second one is told, not used.
     best: dict[str, Guess] = {}
     taken: dict[str, pd.Series] = {}
     for guess in sorted(guesses, key=lambda g: (-g.score, g.columns, g.role)):
@@ -150,9 +157,21 @@ def guess_columns(raw: RawTable) -> dict[str, Guess]:
                 columns, guess.role, first.score, f"{first.reason}; {column!r} fills the other rows"
             )
         else:
+            reason = f"{first.reason}; {column!r} looks like it too, and could stand behind it in `from`"
+            best[guess.role] = Guess(first.columns, guess.role, first.score, reason)
             continue
         taken[column] = filled
     return best
+
+
+def _names_in_two_rows(path: Path, raw: RawTable) -> RawTable | None:
+    """Return the file with names of two rows, where more of these look like something; None where they do not."""
+    try:
+        other = read_table(path, None, header_rows=2)
+    except ProblemsError:
+        return None
+    totals = [sum(guess.score for guess in guess_columns(each).values()) for each in (raw, other)]
+    return other if totals[1] > totals[0] else None
 
 
 def _sample(raw: RawTable) -> pd.DataFrame:
@@ -243,7 +262,7 @@ def _dates(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
             if read.any():
                 formats.append(form)
                 left = left[~read]
-        more = [f"formats = {_list(formats)}"]
+        more = [f"formats = {_list(formats)}"] if formats else ["# SAY how dates are written: formats"]
         if len(left):
             more.append(f"# SAY what {counted(len(left), 'text')} can mean: {_comment(', '.join(left.unique()[:5]))}")
         return _section(guesses, "drilled_on", "dates.drilled_on", more)
@@ -260,13 +279,15 @@ def _codes(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
     counts = counts[counts.index != ""]
     code_of = {word: code for code, words in _hints()["codes"][role].items() for word in words}
     known: dict[str, list[str]] = {}
-    unknown = []
+    unknown, by_word = [], []
     seen: set[str] = set()
     for text, count in counts.items():
         if tidy_code(str(text)) in seen:
             continue
         seen.add(tidy_code(str(text)))
         code = code_of.get(tidy_code(str(text)))
+        if code is None and (code := _code_by_word(str(text), code_of)) is not None:
+            by_word.append(f"{text!r} ({code})")
         if code is None:
             unknown.append(f"{text!r} ({count:,})")
         else:
@@ -274,9 +295,27 @@ def _codes(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
     more = []
     if unknown:
         more.append(f"# SAY what these mean (canonical: {', '.join(CODE_SETS[role])}): {_comment(', '.join(unknown))}")
+    if by_word:
+        more.append(f"# guessed by one word in it, so look twice: {_comment(', '.join(by_word))}")
     more.append(f"[codes.{role}.canonical]")
     more += [f"{code} = {_list(texts)}" for code, texts in known.items()]
     return _section(guesses, role, f"codes.{role}", more)
+
+
+def _unit_in(name: str, factors: Collection[str]) -> str | None:
+    """Return the unit, one of `factors`, that a column's name tells: Depth (m), RATE_LPM, yield_l_s, Yield L/min."""
+    words = re.split(r"[\s_()\[\],:]+", name.strip("()[] "))
+    pairs = [f"{first}/{second}" for first, second in pairwise(words)]
+    units = (known_unit(word) for word in (*reversed(pairs), *reversed(words)))
+    return next((unit for unit in units if unit in factors), None)
+
+
+def _code_by_word(text: str, code_of: dict[str, str]) -> str | None:
+    """Return the code of which words stand in a text, None where words of none or of several do."""
+    padded = f" {tidy_name(text)} "
+    telling = {word: code for word, code in code_of.items() if len(word) > 2 and code not in ("other", "unknown")}
+    codes = {code for word, code in telling.items() if f" {tidy_name(word)} " in padded}
+    return codes.pop() if len(codes) == 1 else None
 
 
 def _readings(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
@@ -285,9 +324,7 @@ def _readings(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
     kind = READING_KINDS[role]
     texts = _texts(raw, guesses[role])
     factors = GPM_PER if kind == "yield" else FEET_PER
-    words = tidy_name(" ".join(guesses[role].columns)).split()
-    units = [known_unit(word) for word in reversed(words)]
-    unit = next((unit for unit in units if unit in factors), None)
+    unit = next((unit for name in guesses[role].columns if (unit := _unit_in(name, factors))), None)
     more = [f'unit = "{unit}"' if unit else f'unit = "{DEFAULT_UNITS[kind]}"  # SAY: the name tells no unit']
     if kind == "yield" and "unit_of_yield" in guesses:
         more.append(f"unit_from = {_list(guesses['unit_of_yield'].columns)}")
@@ -330,7 +367,8 @@ def _positions(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
         lines.append("")
     if all(part in guesses for part in ("township", "range", "section")):
         lines += ["# by the section layer, where there are no coordinates", "[[positions]]", 'kind = "land_grid"']
-        lines += [f"{part} = {column(part)}" for part in ("township", "range", "section", "quarter") if part in guesses]
+        parts = ("township", "range", "township_side", "range_side", "section", "quarter", "meridian")
+        lines += [f"{part} = {column(part)}" for part in parts if part in guesses]
         lines.append("")
     if "parcel" in guesses:
         lines += ["# by the parcel layer", "[[positions]]", 'kind = "parcel"', f"parcel = {column('parcel')}", ""]

@@ -137,8 +137,9 @@ def _names(rows: Sequence[Row], first: int, header_rows: int, known: Collection[
         top, bottom = top.strip(), bottom.strip()
         group = top or group
         # A group's name stands over its first column only; whether it also covers this one, the layout knows.
-        both = f"{group} {bottom}".strip()
-        own = f"{top} {bottom}".strip()
+        # A cell merged over both rows holds one name.
+        both = bottom if group == bottom else f"{group} {bottom}".strip()
+        own = bottom if top == bottom else f"{top} {bottom}".strip()
         names.append(
             next((name for name in (own, both, bottom) if known and tidy_name(name) in known), both if bottom else own)
         )
@@ -151,7 +152,12 @@ def _known_share(names: Sequence[str], known: Collection[str]) -> float:
 
 def _looks_like_names(rows: Sequence[Row], first: int, header_rows: int) -> float:
     """Score a row without a layout: many cells, all of them words, all different; the first such row wins."""
-    cells = [cell.strip() for cell in rows[first + header_rows - 1] if cell.strip()]
+    if header_rows == 2:
+        both = [{cell.strip() for cell in row if cell.strip()} for row in rows[first : first + 2]]
+        if min(map(len, both)) < 2 or any(letter.isdigit() for row in both for cell in row for letter in cell):
+            return 0.0
+        return float(len(both[0]) + len(both[1]))
+    cells = [cell.strip() for cell in rows[first] if cell.strip()]
     if not cells or len(set(cells)) < len(cells):
         return 0.0
     words = sum(not cell[0].isdigit() and any(letter.isalpha() for letter in cell) for cell in cells)

@@ -7,6 +7,7 @@ import zipfile
 import zlib
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 from wellrecords.errors import WellRecordsError
 from wellrecords.sources.column_rules import tidy_name
@@ -52,7 +53,9 @@ def read_source(path: str | Path, layout: Layout) -> RawTable:
     return replace(raw, parts=parts) if parts else raw
 
 
-def read_table(path: Path, layout: Layout | None, part: PartRules | None = None) -> RawTable:
+def read_table(
+    path: Path, layout: Layout | None, part: PartRules | None = None, header_rows: Literal[1, 2] = 1
+) -> RawTable:
     """Read one file; `part` where it is the companion file of a layout, no layout to find its names out."""
     if not path.is_file():
         msg = f"There is no file {path}. Check the name; paths in a settings file count from that file's folder."
@@ -68,7 +71,7 @@ def read_table(path: Path, layout: Layout | None, part: PartRules | None = None)
     opened, ending = _opener(path, ending)
     from wellrecords.sources.layout import FileRules
 
-    rules = rules or FileRules()
+    rules = rules or FileRules(header_rows=header_rows)
     if part is not None:
         rules = rules.model_copy(update={"sheets": (), "header_rows": 1})
     try:

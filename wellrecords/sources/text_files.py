@@ -157,12 +157,15 @@ def _plain_ends(block: bytes) -> bytes:
 
 
 def _whole_rows(block: bytes) -> int:
-    """Return where the last row ends: at a line's end with no quote open, or at the last one where none is near."""
+    """Return where the last row ends: at a line's end with no quote open, at the last line's where none is near.
+
+    0 where a quote is open from the block's first lines on: more must be read.
+    """
     end = last = block.rfind(b"\n") + 1
     odd = block.count(b'"', 0, end) % 2
     for _ in range(_LINES_BACK):
         if not odd or not end:
-            return end or last
+            return end
         before = block.rfind(b"\n", 0, end - 1) + 1
         odd = (odd + block.count(b'"', before, end)) % 2
         end = before
