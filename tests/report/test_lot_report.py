@@ -111,7 +111,7 @@ def test_depth_of_the_water_and_hole_as_drilled_are_each_called_by_name(contract
         wording.depth(value)
         for value in np.quantile(bid.quantities["drilled_ft"], [0.1, 0.5, 0.9], method="inverted_cdf")
     )
-    assert "Depth to 5 gpm is where that water is met. The hole as drilled, to a whole rod or the limit" in text
+    assert "Depth to 5 gpm is where that water is met. The hole as drilled comes to" in text
     assert f"comes to {middle} ({low.removesuffix(' ft')} to {high})" in text
     assert f"Hole as drilled {low} {middle} {high}" in text
     assert f"Hole as drilled {middle} ({low.removesuffix(' ft')} to {high})" in text
@@ -323,6 +323,19 @@ def test_owner_figures_rest_on_enough_wells(tmp_path, estimate, bid, common):
     assert "This version gives no figures for this lot" in text
     assert "ewer than 5 wells within 0.6 mi" in text
     assert "Plan on" not in text
+
+
+def test_an_estimate_that_one_well_outweighs_is_not_for_the_owner(tmp_path, estimate, bid, common):
+    """Forty wells, of which the one next door holds nearly all the weight: the figures would be that well's."""
+    count = len(estimate.neighbours)
+    weight = np.r_[0.96, np.full(count - 1, 0.04 / (count - 1))]
+    one = estimate.but(neighbours=estimate.neighbours.assign(weight=weight))
+    given = {"estimate": one, "bid": bid, **common}
+    text = Outline(write_lot_report(tmp_path / "one.html", audience="owner", **given).read_text("utf-8")).text
+    assert "This version gives no figures for this lot" in text
+    assert not re.search(r"\$\d", text.replace("to $100", ""))
+    firm = Outline(write_lot_report(tmp_path / "firm.html", **given).read_text("utf-8")).text
+    assert "Plan on" in firm
 
 
 @pytest.mark.browser

@@ -17,7 +17,7 @@ from report_fakes import HOSTILE, LATITUDE, LONGITUDE, Outline
 from wellrecords.errors import WellRecordsError
 from wellrecords.report import MapSurface, ReportLink, ReportSettings, RunCounts, write_index, write_region_report
 from wellrecords.report.ramp import Ramp
-from wellrecords.report.surfaces import picture_of
+from wellrecords.report.surfaces import picture_of, well_supported
 
 CRS = "EPSG:26919"
 
@@ -97,6 +97,36 @@ def test_browser_draws_wells_and_surface(chromium, report, wells):
 
 
 @pytest.mark.browser
+def test_browser_one_choice_colours_wells_and_surface(chromium, report, tmp_path):
+    """Rock has a surface, the wells' depth has none: with depth chosen the surface goes, with rock it comes back."""
+    html = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", report.read_text("utf-8"))
+    probe = """
+    var choice = document.getElementById("map-variable"), seen = [];
+    function note() {
+      seen.push(choice.value + ":" + document.querySelectorAll(".leaflet-image-layer").length + ":"
+        + document.querySelectorAll('path.well[stroke="#ffffff"]').length);
+    }
+    note();
+    ["total_depth_ft", "depth_to_bedrock_ft"].forEach(function (key) {
+      choice.value = key; choice.dispatchEvent(new Event("change")); note();
+    });
+    document.body.dataset.seen = seen.join(" ");
+    document.body.dataset.hidden = choice.parentElement.hidden;
+    """
+    path = tmp_path / "choice.html"
+    path.write_text(html.replace("</body>", f"<script>{probe}</script></body>"), "utf-8")
+    dom = visit(chromium, path).dom
+    first, depth, again = re.search(r'data-seen="([^"]*)"', dom).group(1).split(" ")
+    assert first == again
+    key, images, ringed = first.split(":")
+    assert (key, images) == ("depth_to_bedrock_ft", "1")
+    assert int(ringed) > 100
+    assert depth == "total_depth_ft:0:0"
+    assert 'data-hidden="false"' in dom
+    assert "Depth to rock, ft: the wells, and under them depth to rock, middle" in dom
+
+
+@pytest.mark.browser
 def test_browser_paints_thousands_on_a_canvas(chromium, tmp_path, wells):
     many = pd.concat([wells.assign(record_id=wells["record_id"] + f"-{part}") for part in range(10)], ignore_index=True)
     rng = np.random.default_rng(0)
@@ -134,6 +164,35 @@ def test_owner_version_frames_squares_and_not_wells(tmp_path, arguments, wells):
         (north, wells["latitude"]),
     ):
         assert np.abs(values - edge).min() > 1e-5
+
+
+def test_owner_version_draws_surfaces_only_where_five_wells_stand(tmp_path, arguments):
+    support = np.full(np.shape(_surface().values), "thin", dtype=object)
+    support[:, :5] = "good"
+    support[0] = "none"
+    drawn = np.isfinite(np.asarray(well_supported(_surface(support=support)).values))
+    assert drawn[1:, :5].all()
+    assert not drawn[:, 5:].any()
+    assert not drawn[0].any()
+    given = {**arguments, "surfaces": [_surface()], "audience": "owner"}
+    html = write_region_report(tmp_path / "unknown.html", **given).read_text("utf-8")
+    data = json.loads(re.search(r'id="map-data">(.*?)</script>', html, re.DOTALL).group(1))
+    assert data["surfaces"] == {}, "a surface whose support is not known is drawn"
+    html = write_region_report(tmp_path / "known.html", **{**given, "surfaces": [_surface(support=support)]})
+    assert "empty where few wells stand behind them" in Outline(html.read_text("utf-8")).text
+
+
+def test_owner_version_has_no_bar_of_fewer_than_five_wells(tmp_path, arguments, wells):
+    """Three wells of 900 ft stand alone in their bar: on the owner's page they have none."""
+    lone = wells.assign(total_depth_ft=np.r_[np.full(len(wells) - 3, 200.0), [900.0] * 3])
+
+    def bars(audience):
+        page = write_region_report(tmp_path / f"{audience}.html", **{**arguments, "wells": lone, "audience": audience})
+        svg = next(part for part in page.read_text("utf-8").split("<svg") if "chart-total_depth_ft" in part)
+        edges = re.findall(r'd="M [\d.]+ ([\d.]+) \nL [\d.]+ ([\d.]+) \nL [\d.]+ ([\d.]+) \n', svg)
+        return sum(low == across != top for low, across, top in edges)
+
+    assert bars("contractor") == bars("owner") + 1
 
 
 def test_surface_picture_puts_each_cell_on_its_ground():

@@ -18,9 +18,9 @@ from wellrecords.report import wording
 from wellrecords.report.assets import LEAFLET_VERSION, leaflet_script, leaflet_style
 from wellrecords.report.charts import chance_by_depth, cost_distribution, share_bars
 from wellrecords.report.escape import folium_text, json_for_page
-from wellrecords.report.owner_view import count_squares
+from wellrecords.report.owner_view import count_squares, wells_behind
 from wellrecords.report.page import render_page, write_page
-from wellrecords.report.ramp import BOUND_ONLY, ramp_of
+from wellrecords.report.ramp import BOUND_ONLY, count_ramp, ramp_of
 from wellrecords.report.well_drawing import WellLayout, draw_well, spread_apart
 
 # sha256 of the files of the npm package leaflet 1.9.4, as packed by its publisher.
@@ -185,6 +185,34 @@ def test_drawing_is_to_scale_in_depth():
     assert feet == [pytest.approx(ground + (bottom - ground) / 4, abs=0.1)]
     pump = float(re.search(r'y="([\d.]+)" width="10" height="18"', drawing).group(1))
     assert pump + 18 == pytest.approx(ground + (bottom - ground) * 3 / 4, abs=0.1)
+
+
+def test_the_squares_of_two_lots_lie_one_upon_the_other():
+    """Else two pages laid one over the other would tell of the few wells between two edges."""
+    rng = np.random.default_rng(4)
+    place = {"longitude": -71.5 + rng.normal(0, 0.02, 400), "latitude": 44.2 + rng.normal(0, 0.02, 400)}
+    wells = pd.DataFrame({**place, "total_depth_ft": 200.0})
+    first, second = (
+        {square["bounds"]: square["count"] for square in count_squares(wells, longitude, latitude, 5)[1]}
+        for longitude, latitude in ((-71.5, 44.2), (-71.4873, 44.2119))
+    )
+    assert len(first) > 10
+    assert first == second
+
+
+def test_counts_are_classed_by_the_counts_that_they_hold():
+    ramp = count_ramp("Wells in a square", np.repeat([5, 6, 7, 9, 30], 10), 4)
+    assert ramp.labels == ("5", "6", "7 to 8", "9 and more")
+    counts = np.array([5.0, 6.0, 7.0, 8.0, 9.0, 30.0])
+    assert ramp.codes(counts, counts).tolist() == [0, 1, 2, 2, 3, 3]
+    assert count_ramp("Wells", np.array([5, 5]), 4).labels == ("5",)
+
+
+def test_wells_behind_an_estimate_count_by_their_weight():
+    """Kish: five of one weight are five; four small ones beside a heavy one hardly count."""
+    assert wells_behind(np.full(5, 0.2)) == pytest.approx(5)
+    assert wells_behind(np.array([0.96, 0.01, 0.01, 0.01, 0.01])) == pytest.approx(1 / (0.96**2 + 4 * 0.01**2))
+    assert wells_behind(np.zeros(3)) == 0
 
 
 def test_squares_hold_enough_wells_and_lose_none_twice():

@@ -135,9 +135,10 @@ def change_section(estimate: LotEstimate) -> dict[str, Any] | None:
 def _sentence(estimate: LotEstimate) -> str:
     chance = estimate.changes.set_index("change")["chance_of_target"]
     swing = float(chance[GOOD_WELL] - chance[POOR_WELL])
-    if swing <= LITTLE:
-        return "One more well would hardly move the answer: the records around are many and agree."
     deeper = float(chance[DEEPER_LIMIT] - chance[AS_ASKED])
+    if swing <= LITTLE:
+        told = "One more well would hardly move the answer: the records around are many and agree."
+        return told if deeper <= LITTLE else f"{told} A deeper limit would."
     if deeper > swing:
         return "A deeper limit would help more than knowing one more well."
     return (

@@ -41,7 +41,7 @@ LEAST_WELLS = 30
 SURFACES = {
     "depth_to_bedrock_ft": "Depth to rock, middle estimate",
     "depth_to_water_ft": "Depth to water, middle estimate",
-    "yield_gpm": "Yield, middle estimate",
+    "yield_gpm": "Yield of finished wells, middle estimate",
 }
 
 

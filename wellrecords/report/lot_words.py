@@ -11,7 +11,7 @@ import numpy as np
 
 from wellrecords.bid import NoBid
 from wellrecords.report import wording
-from wellrecords.report.owner_view import count_text
+from wellrecords.report.owner_view import count_text, wells_behind
 
 if TYPE_CHECKING:
     from wellrecords.bid import Bid
@@ -115,7 +115,7 @@ def answer(estimate: LotEstimate, bid: Bid | NoBid | None, *, owner: bool, minim
     """
     if estimate.support == "none" or estimate.draws is None:
         return _cannot_say(estimate, owner, minimum)
-    if owner and len(estimate.neighbours) < minimum:
+    if owner and wells_behind(estimate.neighbours["weight"].to_numpy(float)) < minimum:
         return Answer(
             lead="This version gives no figures for this lot.",
             sentences=(
@@ -217,7 +217,7 @@ def _as_drilled(estimate: LotEstimate, bid: Bid | NoBid | None) -> tuple[str, ..
     met = quantiles(estimate, "depth_to_target_ft")[1] <= estimate.max_depth_ft
     first = f"{_depth_to_target(estimate)} is where that water is met. " if met else ""
     return (
-        f"{first}The hole as drilled, to a whole rod or the limit, comes to {wording.depth(middle)} "
+        f"{first}The hole as drilled comes to {wording.depth(middle)} "
         f"({wording.span(low, high, wording.depth)}): the drawing, the sizes and the prices go by it.",
     )
 

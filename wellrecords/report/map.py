@@ -104,7 +104,7 @@ def build_map(
     ramps : sequence of Ramp
         What the wells can be coloured by, the first at first.
     surfaces : sequence of SurfaceLayer
-        One is shown at a time; none at first unless there is one.
+        The one of the chosen quantity is shown.
     canvas : bool, default=False
         Draw on a canvas: for thousands of wells. Otherwise as SVG, which
         prints sharp and can be reached by keyboard.
@@ -152,7 +152,7 @@ def build_map(
 
 
 def _add_surfaces(page_map: OfflineMap, surfaces: Sequence[SurfaceLayer]) -> dict[str, Any]:
-    """Add the surfaces as one choice, "no surface" among them."""
+    """Add the surfaces, none shown: the page's choice of a quantity shows the wells and the surface of it."""
     data: dict[str, Any] = {}
     if not surfaces:
         return data
@@ -161,8 +161,9 @@ def _add_surfaces(page_map: OfflineMap, surfaces: Sequence[SurfaceLayer]) -> dic
             surface.picture.uri,
             surface.picture.bounds,
             name=folium_text(surface.title),
-            overlay=False,
-            show=number == 1,
+            overlay=True,
+            control=False,
+            show=False,
             opacity=0.75,
             alt=folium_text(surface.title),
             pixelated=False,
@@ -170,9 +171,6 @@ def _add_surfaces(page_map: OfflineMap, surfaces: Sequence[SurfaceLayer]) -> dic
         overlay._id = f"surface_{number}"
         overlay.add_to(page_map)
         data[overlay.get_name()] = {"title": surface.title, **surface.ramp.as_data()}
-    empty = folium.FeatureGroup(name="No surface", overlay=False, show=False)
-    empty._id = "no_surface"
-    empty.add_to(page_map)
     return data
 
 

@@ -16,7 +16,7 @@ import pandas as pd
 from wellrecords.report import wording
 from wellrecords.report.map import Bounds
 from wellrecords.report.map_data import WELL_QUANTITIES, best_known, distance_m
-from wellrecords.report.ramp import Ramp, ramp_of
+from wellrecords.report.ramp import Ramp, count_ramp
 
 CELL_SIZES_M = (500.0, 1000.0, 2000.0, 5000.0)
 SHARE_SHOWN = 0.6
@@ -26,9 +26,10 @@ M_PER_DEGREE = 111_195.0
 def count_squares(
     wells: pd.DataFrame, longitude: float, latitude: float, minimum: int
 ) -> tuple[float, list[dict[str, Any]]]:
-    """Count wells by squares about a place.
+    """Count wells by the squares of a grid that hangs on no place.
 
-    The smallest square size is taken at which the squares with enough wells
+    The grid is the same for every page of a region: two pages laid one over
+    the other then tell no more than one. The smallest square size is taken at which the squares with enough wells
     hold at least six wells in ten; squares with fewer wells are left out.
 
     Parameters
@@ -36,7 +37,8 @@ def count_squares(
     wells : DataFrame
         With `longitude`, `latitude` and the canonical columns.
     longitude, latitude : float
-        The lot: the squares' corners are laid about it.
+        The lot, or the middle of the region; only the whole degree of the
+        latitude counts.
     minimum : int
         Least number of wells of a square.
 
@@ -47,9 +49,9 @@ def count_squares(
     squares : list of dict
         `bounds` (west, south, east, north), `count`, `ranges` (label, text).
     """
-    shrink = np.cos(np.radians(latitude))
-    east = (wells["longitude"].to_numpy(float) - longitude) * M_PER_DEGREE * shrink
-    north = (wells["latitude"].to_numpy(float) - latitude) * M_PER_DEGREE
+    shrink = np.cos(np.radians(round(latitude)))
+    east = wells["longitude"].to_numpy(float) * M_PER_DEGREE * shrink
+    north = wells["latitude"].to_numpy(float) * M_PER_DEGREE
     squares: list[dict[str, Any]] = []
     size = CELL_SIZES_M[-1]
     for size in CELL_SIZES_M:
@@ -60,7 +62,7 @@ def count_squares(
             groups = cells.groupby(["row", "column"], sort=True).indices
             for row, column in enough.index:
                 inside = wells.iloc[groups[(row, column)]]
-                west, south = longitude + column * size / (M_PER_DEGREE * shrink), latitude + row * size / M_PER_DEGREE
+                west, south = column * size / (M_PER_DEGREE * shrink), row * size / M_PER_DEGREE
                 squares.append(
                     {
                         "bounds": (west, south, west + size / (M_PER_DEGREE * shrink), south + size / M_PER_DEGREE),
@@ -105,7 +107,7 @@ def squares_layer(
     ----------
     wells : DataFrame
     longitude, latitude : float
-        Where the squares' corners are laid about.
+        See `count_squares`.
     minimum : int
 
     Returns
@@ -119,8 +121,8 @@ def squares_layer(
     if not squares:
         return [], []
     counts = np.array([square["count"] for square in squares], dtype=float)
-    label = f"Wells in each square of {wording.distance(size_m)}"
-    ramp = ramp_of("count", label, "wells", counts, 6, whole=True)
+    label = f"Wells in a square of {wording.distance(size_m)} a side"
+    ramp = count_ramp(label, counts, 6)
     return [("Wells, counted by squares", squares_group(squares, ramp))], [square["bounds"] for square in squares]
 
 
@@ -143,6 +145,28 @@ def squares_group(squares: list[dict[str, Any]], ramp: Ramp) -> dict[str, Any]:
             }
         )
     return {"shapes": shapes, "legend": ramp.as_data()}
+
+
+def wells_behind(weights: np.ndarray) -> float:
+    """Return how many wells stand behind an estimate: five of one weight are five, one that outweighs all is one.
+
+    Parameters
+    ----------
+    weights : ndarray of shape (n,)
+        Of the wells that it leaned on.
+
+    Returns
+    -------
+    float
+        The effective number, (sum w)² / sum w² (Kish 1965, "Survey Sampling").
+
+    Examples
+    --------
+    >>> wells_behind(np.full(8, 0.125)), round(wells_behind(np.array([0.96, 0.01, 0.01, 0.01, 0.01])), 1)
+    (8.0, 1.1)
+    """
+    squares = float(np.sum(np.square(weights)))
+    return float(np.sum(weights)) ** 2 / squares if squares > 0 else 0.0
 
 
 def count_text(count: int, minimum: int) -> str:

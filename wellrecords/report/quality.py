@@ -60,7 +60,7 @@ def positions_table(wells: pd.DataFrame, *, least: int = 1) -> list[Row]:
         error_ft = float(errors.median()) / 0.3048
         rows.append(
             (
-                in_words(method),
+                f"{in_words(method)} (error assumed)" if str(method) == "unknown" else in_words(method),
                 wording.whole(len(errors)),
                 _share(len(errors), len(wells)),
                 f"{wording.two_figures(error_ft)} ft",

@@ -72,9 +72,34 @@ class Ramp:
         }
 
 
-def ramp_of(
-    key: str, label: str, unit: str, values: np.ndarray | pd.Series, classes: int, *, whole: bool = False
-) -> Ramp:
+def count_ramp(label: str, counts: np.ndarray, classes: int) -> Ramp:
+    """Return classes for counts, each named by the counts it holds.
+
+    Parameters
+    ----------
+    label : str
+    counts : ndarray of shape (n,)
+        Whole numbers, at least one.
+    classes : int
+        At most this many.
+
+    Examples
+    --------
+    >>> count_ramp("Wells", np.repeat([5, 6, 7, 9, 30], 10), 4).labels
+    ('5', '6', '7 to 8', '9 and more')
+    """
+    cuts = np.quantile(counts, np.arange(1, classes) / classes, method="closest_observation")
+    edges = sorted({float(cut) for cut in cuts if cut > counts.min()})
+    lasts = [edge - 1 for edge in edges]
+    firsts = [float(counts.min()), *edges[:-1]] if edges else []
+    labels = [
+        f"{low:,.0f}" if low == last else f"{low:,.0f} to {last:,.0f}" for low, last in zip(firsts, lasts, strict=True)
+    ]
+    labels.append(f"{edges[-1]:,.0f} and more" if edges else f"{counts.min():,.0f}")
+    return Ramp("count", label, tuple(edges), tuple(labels), viridis_steps(len(labels)))
+
+
+def ramp_of(key: str, label: str, unit: str, values: np.ndarray | pd.Series, classes: int) -> Ramp:
     """Return classes for `values`: about as many in each, edges round numbers.
 
     Parameters
@@ -84,8 +109,6 @@ def ramp_of(
         NaN and infinite are left out.
     classes : int
         At most this many.
-    whole : bool, default=False
-        Edges are whole numbers, and the unit stands in the label only: for counts.
 
     Returns
     -------
@@ -102,8 +125,6 @@ def ramp_of(
     if numbers.size:
         cuts = np.quantile(numbers, np.arange(1, classes) / classes)
         edges = sorted({_round_number(cut) for cut in cuts} - {0.0})
-        if whole:
-            edges = sorted({float(round(edge)) for edge in edges} - {0.0})
         edges = [edge for edge in edges if numbers.min() < edge <= numbers.max()]
     if not edges:
         middle = _plain(float(numbers[0])) if numbers.size else ""

@@ -21,7 +21,7 @@ from wellrecords.report.map import MapParts, SurfaceLayer, build_map
 from wellrecords.report.page import render_page, write_page
 from wellrecords.report.ramp import Ramp, ramp_of
 from wellrecords.report.settings import ReportSettings
-from wellrecords.report.surfaces import MapSurface, picture_of
+from wellrecords.report.surfaces import MapSurface, picture_of, well_supported
 from wellrecords.schema import WGS84
 
 CANVAS_ABOVE = 1500
@@ -94,8 +94,8 @@ def write_region_report(
         With `lot_id`, drawn and named.
     context_layers : mapping of str to GeoDataFrame, optional
     audience : {"contractor", "owner"}, default="contractor"
-        The owner's version counts wells by squares and leaves out the
-        ledger.
+        The owner's version counts wells by squares, leaves out the ledger
+        and the sources, and draws surfaces only where their support is good.
     prepared_on, prepared_by : optional
         As in `write_lot_report`.
     settings : ReportSettings, optional
@@ -107,6 +107,8 @@ def write_region_report(
     settings = settings or ReportSettings()
     owner = audience == "owner"
     least = settings.private_minimum if owner else 1
+    if owner:
+        surfaces = [well_supported(one) for one in surfaces if one.support is not None]
     parts, drawn = _region_map(wells, surfaces, lots, context_layers or {}, owner, settings)
     html = render_page(
         "region.html",
@@ -125,7 +127,7 @@ def write_region_report(
         counts=counts,
         map_html=parts.html,
         map_caption=_map_caption(len(wells), drawn, owner, surfaces, settings),
-        sources=quality.rows_by_source(wells, merged, held_back),
+        sources=None if owner else quality.rows_by_source(wells, merged, held_back),
         held_back=quality.held_back_by_reason(held_back) if held_back is not None and not owner else None,
         changes=quality.changes_by_rule(changes) if changes is not None and not owner else None,
         readings=quality.readings_table(wells, least=least),
@@ -227,7 +229,11 @@ def _map_caption(count: int, drawn: int, owner: bool, surfaces: Sequence[MapSurf
     if surfaces:
         caption += " Surfaces are estimates from the wells, "
         if all(surface.support is not None for surface in surfaces):
-            caption += "fainter where few wells stand behind them, empty where the records cannot say."
+            caption += (
+                "empty where few wells stand behind them."
+                if owner
+                else "fainter where few wells stand behind them, empty where the records cannot say."
+            )
         else:
             caption += "drawn also where no well is near: there they are guesses."
     return caption
@@ -240,6 +246,9 @@ def _charts(wells: pd.DataFrame, least: int) -> list[dict[str, Any]]:
         values = values[np.isfinite(values)]
         if values.size >= 20:
             charts.append(
-                {"title": label, "svg": histogram(values, name=f"chart-{key}", label=label, unit=unit, log=log)}
+                {
+                    "title": label,
+                    "svg": histogram(values, name=f"chart-{key}", label=label, unit=unit, log=log, least=least),
+                }
             )
     return charts

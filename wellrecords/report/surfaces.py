@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from pyproj import Transformer
@@ -66,6 +66,18 @@ class SurfacePicture:
 
     uri: str
     bounds: list[list[float]]
+
+
+def well_supported(surface: MapSurface) -> MapSurface:
+    """Return a surface that is empty where its support is not good: for those who may not see one well's reading.
+
+    Parameters
+    ----------
+    surface : MapSurface
+        With its support.
+    """
+    good = np.asarray(surface.support) == "good"
+    return replace(surface, values=np.where(good, surface.values, np.nan))
 
 
 def picture_of(surface: MapSurface, ramp: Ramp, *, pixels_a_cell: float = 2.0) -> SurfacePicture:

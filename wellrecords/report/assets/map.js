@@ -6,8 +6,9 @@
   var map = window[data.map];
   var holder = map.getContainer();
   var BOUND_ONLY = 100, NOT_RECORDED = "#8a8f94", INK = "#1d2830";
-  var shown = data.ramps.length ? data.ramps[0] : null;
+  var surfaces = Object.keys(data.surfaces).map(function (name) { return { layer: window[name], ramp: data.surfaces[name] }; });
   var painted = [];
+  var shown = null, surfaceShown = null;
 
   function element(tag, className, text) {
     var node = document.createElement(tag);
@@ -30,7 +31,9 @@
   }
 
   function paint(code, marked, small) {
-    var style = { color: marked ? INK : "#3d4a52", weight: marked ? 2.5 : small ? 0.4 : 0.8, opacity: 1 };
+    /* On a surface of the same colours a well stands out by a white ring. */
+    var style = { color: marked ? INK : surfaceShown ? "#ffffff" : "#3d4a52",
+      weight: marked ? 2.5 : surfaceShown ? 0.9 : small ? 0.4 : 0.8, opacity: 1 };
     if (code < 0) {
       style.fillColor = "#ffffff"; style.fillOpacity = 0.7;
       if (!marked) { style.color = NOT_RECORDED; style.weight = 1.2; }
@@ -127,7 +130,6 @@
     place.appendChild(block);
   }
 
-  var surfaceShown = null;
   function drawLegend() {
     var place = document.getElementById("map-legend");
     if (!place) { return; }
@@ -140,19 +142,29 @@
       });
       if (codes.bound) { extra.push(["ring", INK, "hollow: only a bound is known, such as “over 90 ft”"]); }
       if (codes.none) { extra.push(["dashed", NOT_RECORDED, "not recorded"]); }
-      legendBlock(place, shown.label, shown, extra);
+      var under = surfaceShown ? ": the wells, and under them " + lower(surfaceShown.title) : "";
+      legendBlock(place, shown.label + under, shown, extra);
     }
     data.groups.forEach(function (group) {
       if (group.legend && map.hasLayer(window[group.group])) { legendBlock(place, group.legend.label, group.legend, null); }
     });
-    if (surfaceShown) { legendBlock(place, surfaceShown.title, surfaceShown, null); }
+    if (surfaceShown && !painted.length) { legendBlock(place, surfaceShown.title, surfaceShown, null); }
     var keys = data.groups.filter(function (group) { return group.key && map.hasLayer(window[group.group]); });
     if (keys.length) {
       legendBlock(place, "Also on the map", null, keys.map(function (group) { return group.key; }));
     }
   }
 
-  function recolour() {
+  function lower(text) { return text.charAt(0).toLowerCase() + text.slice(1); }
+
+  /* One choice drives both: the wells' colours, and the surface of that quantity where there is one. */
+  function show(ramp) {
+    shown = ramp;
+    surfaceShown = null;
+    surfaces.forEach(function (surface) {
+      if (surface.ramp.key === ramp.key) { surfaceShown = surface.ramp; map.addLayer(surface.layer); }
+      else { map.removeLayer(surface.layer); }
+    });
     painted.forEach(function (one) {
       one.circle.setStyle(paint(one.wells.codes[shown.key][one.index], one.marked, one.wells.size < 4));
     });
@@ -166,16 +178,21 @@
     if (content.labels) { drawLabels(group, content.labels); }
   });
 
+  var choices = painted.length && data.ramps.length ? data.ramps
+    : surfaces.map(function (surface) { return surface.ramp; });
+  var first = choices.filter(function (ramp) {
+    return surfaces.some(function (surface) { return surface.ramp.key === ramp.key; });
+  })[0] || choices[0];
   var choice = document.getElementById("map-variable");
-  if (choice && data.ramps.length > 1 && painted.length) {
-    data.ramps.forEach(function (ramp) {
-      var option = element("option", "", ramp.label);
+  if (choice && choices.length > 1) {
+    choices.forEach(function (ramp) {
+      var option = element("option", "", ramp.title || ramp.label);
       option.value = ramp.key;
+      option.selected = ramp === first;
       choice.appendChild(option);
     });
     choice.addEventListener("change", function () {
-      shown = data.ramps.filter(function (ramp) { return ramp.key === choice.value; })[0];
-      recolour();
+      show(choices.filter(function (ramp) { return ramp.key === choice.value; })[0]);
     });
     choice.parentElement.hidden = false;
   }
@@ -185,16 +202,6 @@
   var aside = document.getElementById("map-layers");
   if (control && aside) { aside.appendChild(control); }
 
-  Object.keys(data.surfaces).forEach(function (name) {
-    if (map.hasLayer(window[name])) { surfaceShown = data.surfaces[name]; }
-  });
-  map.on("baselayerchange", function (event) {
-    surfaceShown = null;
-    Object.keys(data.surfaces).forEach(function (name) {
-      if (window[name] === event.layer) { surfaceShown = data.surfaces[name]; }
-    });
-    drawLegend();
-  });
   map.on("overlayadd overlayremove", drawLegend);
 
   function fit() {
@@ -202,7 +209,7 @@
     map.fitBounds(data.bounds, { padding: [12, 12], animate: false });
   }
   fit();
-  if (shown) { recolour(); } else { drawLegend(); }
+  if (first) { show(first); } else { drawLegend(); }
   window.addEventListener("beforeprint", function () { holder.classList.add("map-print"); fit(); });
   window.addEventListener("afterprint", function () { holder.classList.remove("map-print"); fit(); });
   holder.setAttribute("data-wells-drawn", String(painted.length));
