@@ -14,7 +14,7 @@ from shapely.geometry import Point, box
 import wellrecords.refresh
 from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.refresh import refresh, run_summary
-from wellrecords.schema import INTERVAL_QUANTITIES, check_wells
+from wellrecords.schema import INTERVAL_QUANTITIES, LAYER_COLUMNS, check_wells
 from wellrecords.settings import load_settings
 from wellrecords.store import read_manifest, read_table, read_wells
 
@@ -347,6 +347,36 @@ def test_an_outline_that_is_none_is_refused(tmp_path):
         with pytest.raises(ProblemsError, match=told):
             refresh(load_settings(path), today=TODAY)
     assert not (tmp_path / "store").exists()
+
+
+def test_rows_of_a_companion_file_are_accounted_for_one_by_one(tmp_path):
+    nothing = ["2", "", "2002-05-05", "", "", "", "-70.1", "45.2"]
+    path = region(
+        tmp_path, {"one": [GOOD, nothing, ["3", *GOOD[1:3], "3O0", *GOOD[4:]], [*GOOD[:3], "210", *GOOD[4:]]]}
+    )
+    parts = '[layers]\nfile = "logs.csv"\nkey = ["NO"]\ntop = ["TOP"]\nbottom = ["BOTTOM"]\nmaterial = ["WHAT"]\n'
+    (tmp_path / "one.toml").write_text((tmp_path / "one.toml").read_text() + parts)
+    logs = [
+        "NO,TOP,BOTTOM,WHAT",
+        "1,0,20,clay",
+        "1,20,200,granite",
+        "2,0,9,sand",
+        "3,0,9,sand",
+        "9,0,9,sand",
+        "1,9,2,x",
+    ]
+    (tmp_path / "logs.csv").write_text("\n".join([*logs, "1,2,3,4,5,6"]))
+    result = refresh(load_settings(path), today=TODAY)
+    held = read_table(tmp_path / "store", "parts_held_back")
+    assert sorted(zip(held["file_row"], held["reason"], strict=True)) == [
+        (4, "well_held_back"),  # by a rule of plausibility
+        (5, "well_held_back"),  # by an unreadable figure
+        (6, "no_such_well"),
+        (7, "unreadable_layer"),
+        (8, "ragged_row"),
+    ]
+    assert "one: logs.csv: rows read 7 = kept with their wells 2 + held back 5" in result.notes
+    assert list(read_table(tmp_path / "store", "layers").columns) == list(LAYER_COLUMNS)
 
 
 def test_held_back_rows_are_mended_by_hand_and_read_again(tmp_path):

@@ -9,14 +9,11 @@ read and added up, and nothing is read again where no input has changed.
 
 from __future__ import annotations
 
-import hashlib
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
-from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -25,19 +22,21 @@ import numpy as np
 import pandas as pd
 
 import wellrecords
-from wellrecords.cleaning.convert import convert_source
+from wellrecords.cleaning.convert import Converted, convert_source
 from wellrecords.cleaning.lithology import Vocabulary, load_vocabulary, read_lithology
 from wellrecords.cleaning.neighbourhood import flag_outliers, flag_terrain
+from wellrecords.cleaning.parts import PART_WHY
 from wellrecords.cleaning.rules import FLAG_COLUMNS, Rule, apply_rules, flag_rows, load_rules
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.held_back import held_back_csv, mend, mending_changes, read_mended
+from wellrecords.inputs import fingerprint_of, list_inputs
 from wellrecords.land_grid import LandLayers, read_outline, read_parcels, read_sections
 from wellrecords.ledger import CHANGE_COLUMNS, HELD_BACK_COLUMNS, change_rows, check_rows, held_back_rows, stack
 from wellrecords.matching import merge_duplicates
 from wellrecords.output import check_folder
 from wellrecords.schema import LAYER_COLUMNS, WATER_ZONE_COLUMNS, check_wells, conform
 from wellrecords.settings import RegionSettings, Settings, SourceSettings
-from wellrecords.sources import Layout, load_layout, read_source
+from wellrecords.sources import Layout, RawTable, load_layout, read_source
 from wellrecords.store import current_version, read_manifest, write_dataset
 
 Progress = Callable[[str, int, int], None]
@@ -127,8 +126,8 @@ def refresh(
     store = settings.region.store
     problems: list[Problem] = []
     layouts = _load_layouts(settings.sources, problems)
-    inputs = _inputs(settings, layouts, problems)
-    fingerprint = "" if problems else _fingerprint(inputs, settings)
+    inputs = list_inputs(settings, layouts, problems)
+    fingerprint = "" if problems else fingerprint_of(inputs, settings)
     if not force and not problems and (same := _unchanged(store, fingerprint)) is not None:
         return same
     check_folder(store)
@@ -320,20 +319,50 @@ def _clean_source(
         )
     held = stack(held_back, HELD_BACK_COLUMNS)
     check_rows(converted.rows_read, kept=len(lithology.wells), held_back=len(held))
+    zones = _without(converted.water_zones, ruled.set_aside)
+    parts_held_back, account = _companion_rows(raw, converted, {"layers": layers, "water_zones": zones}, name)
     return _Cleaned(
         name=name,
         wells=lithology.wells,
         layers=lithology.layers,
-        water_zones=_without(converted.water_zones, ruled.set_aside),
+        water_zones=zones,
         changes=stack(changes, CHANGE_COLUMNS),
         held_back=held,
         flags=stack(flags, FLAG_COLUMNS),
-        parts_held_back=converted.parts_held_back,
+        parts_held_back=parts_held_back,
         unknown_words=lithology.unknown_words.assign(source=name),
         rows_read=converted.rows_read,
         mended=mending.rows if mending else 0,
-        notes=tuple(f"{name}: {note}" for note in converted.notes),
+        notes=tuple(f"{name}: {note}" for note in (*converted.notes, *account)),
     )
+
+
+def _companion_rows(
+    raw: RawTable, converted: Converted, kept: dict[str, pd.DataFrame], source: str
+) -> tuple[pd.DataFrame, list[str]]:
+    """Account for the rows of companion files: read = kept + held back, those of wells set aside among the latter."""
+    held_back, account = [converted.parts_held_back], []
+    for part, rows_read in converted.parts_rows_read.items():
+        table = raw.parts[part]
+        before = getattr(converted, part).get("part_row", pd.Series(dtype=int))
+        after = kept[part].get("part_row", pd.Series(dtype=int)).unique()
+        lost = np.setdiff1d(before, after)
+        held_back.append(
+            held_back_rows(
+                table.table.iloc[lost],
+                source=source,
+                file=table.file,
+                file_row=table.file_row[lost],
+                reason="well_held_back",
+                why=PART_WHY["well_held_back"],
+            )
+        )
+        held = sum(int((rows["file"] == table.file).sum()) for rows in held_back)
+        check_rows(rows_read, kept=len(after), held_back=held)
+        account.append(
+            f"{table.file}: rows read {rows_read:,} = kept with their wells {len(after):,} + held back {held:,}"
+        )
+    return stack(held_back, HELD_BACK_COLUMNS), account
 
 
 def _without(parts: pd.DataFrame, set_aside: pd.DataFrame) -> pd.DataFrame:
@@ -396,78 +425,6 @@ def _count_by_source(cleaned: list[_Cleaned], dataset: dict[str, pd.DataFrame]) 
             for one in cleaned
         ]
     )
-
-
-# --- inputs, by what they hold --------------------------------------------------------------------------------
-
-
-def _inputs(settings: Settings, layouts: list[Layout | None], problems: list[Problem]) -> list[dict[str, str]]:
-    """List every file that the run reads, with its hash; those that are missing are problems."""
-    files: list[tuple[str, Path]] = []
-    for source, layout in zip(settings.sources, layouts, strict=True):
-        files.append(("source", source.file))
-        children = (layout.layers, layout.water_zones) if layout is not None else ()
-        parts = [part.companion_of(source.file) for part in children if part is not None]
-        files += [("companion", path) for path in parts if path is not None and path.exists()]
-        if source.mended is not None:
-            files.append(("mended", source.mended))
-    optional = {
-        "outline": settings.region.outline,
-        "terrain": settings.region.terrain,
-        "sections": settings.region.sections,
-        "parcels": settings.region.parcels,
-        "rules": settings.cleaning.rules,
-        "vocabulary": settings.cleaning.vocabulary,
-    }
-    files += [(role, path) for role, path in optional.items() if path is not None]
-    problems += [
-        Problem(
-            what=f"there is no such file ({role})",
-            rule="each file that the settings name must be there",
-            next_step="put it there, or correct the settings",
-            file=str(path),
-            code="file_missing",
-        )
-        for role, path in files
-        if not path.is_file()
-    ]
-    return [{"role": role, "file": path.name, "sha256": _sha256(path)} for role, path in files if path.is_file()]
-
-
-def _fingerprint(inputs: list[dict[str, str]], settings: Settings) -> str:
-    """Return one hash of all that the result depends on: files, layouts, settings and our own code."""
-    whole = hashlib.sha256()
-    for one in inputs:
-        whole.update(f"{one['role']} {one['sha256']}\n".encode())
-    whole.update(settings.region.model_dump_json(include={"crs", "bounds"}).encode())
-    for source in settings.sources:
-        whole.update(source.model_dump_json(include={"name", "private", "layout"}).encode())
-        layout = Path(source.layout)
-        whole.update(layout.read_bytes() if layout.is_file() else b"")
-    whole.update(settings.cleaning.model_dump_json(exclude={"rules", "vocabulary"}).encode())
-    whole.update(settings.matching.model_dump_json().encode())
-    whole.update(_code_hash().encode())
-    return whole.hexdigest()
-
-
-@cache
-def _code_hash() -> str:
-    """Return a hash of the package's own files that a refresh runs: another version may read otherwise.
-
-    Taken once: what was loaded runs to the end, whatever becomes of the files.
-    """
-    whole = hashlib.sha256()
-    root = Path(str(resources.files("wellrecords")))
-    rooms = ("*.py", "sources/**/*", "cleaning/**/*", "matching/**/*")
-    for path in sorted({path for room in rooms for path in root.glob(room) if path.suffix in (".py", ".toml", ".csv")}):
-        whole.update(path.relative_to(root).as_posix().encode())
-        whole.update(path.read_bytes())
-    return whole.hexdigest()
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _unchanged(store: Path, fingerprint: str) -> RefreshResult | None:

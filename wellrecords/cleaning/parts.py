@@ -27,6 +27,15 @@ _ZONE = re.compile(
 _BETWEEN_ENTRIES = re.compile(r"[;\n|]+|,\s*(?=\d+(?:\.\d+)?\s*(?:'|ft|-|to\b))")
 
 
+PART_WHY = {
+    "no_such_well": "no row of the source has this number",
+    "well_held_back": "its well is held back",
+    "unreadable_layer": "a layer needs a top, a deeper bottom, and a material",
+    "unreadable_zone": "a zone needs a depth, and an amount that can be read",
+}
+"""Reason for which a row of a companion file is held back -> why."""
+
+
 def parse_layers(text: str) -> list[tuple[str, str, str]] | None:
     """Cut a formation log in words into (top, bottom, material), None where an entry does not fit.
 
@@ -94,7 +103,7 @@ def convert_layers(findings: Findings) -> tuple[pd.DataFrame, pd.DataFrame, int]
             f"layers: {counted(int((~sound).sum()), 'layer')} without thickness left out; the source has the text"
         )
     keep = sound & table["record_id"].notna()
-    return conform(table[keep].reset_index(drop=True), LAYER_COLUMNS), held, count
+    return _kept(table, keep, rows, LAYER_COLUMNS), held, count
 
 
 def convert_zones(findings: Findings) -> tuple[pd.DataFrame, pd.DataFrame, int]:
@@ -130,7 +139,13 @@ def convert_zones(findings: Findings) -> tuple[pd.DataFrame, pd.DataFrame, int]:
             f"water_zones: {counted(int((~sound).sum()), 'zone')} without depth left out; the source has the text"
         )
     keep = sound & table["record_id"].notna()
-    return conform(table[keep].reset_index(drop=True), WATER_ZONE_COLUMNS), held, count
+    return _kept(table, keep, rows, WATER_ZONE_COLUMNS), held, count
+
+
+def _kept(table: pd.DataFrame, keep: pd.Series, rows: np.ndarray | None, columns: dict[str, str]) -> pd.DataFrame:
+    """Return what is kept; `part_row` is its row of the companion file, from 0, for the account of these rows."""
+    kept = conform(table[keep].reset_index(drop=True), columns)
+    return kept if rows is None else kept.assign(part_row=rows[keep.to_numpy(dtype=bool)])
 
 
 def _from_text(findings: Findings, rules: PartRules, parse: object, column: str) -> pd.DataFrame:
@@ -201,14 +216,7 @@ def _held_parts(
     table["rank"] = (table["reason"] != "").astype(int)
     best = table.sort_values(["row", "rank"], kind="stable").drop_duplicates("row")
     best = best[best["reason"] != ""]
-    whys = best["reason"].map(
-        {
-            "no_such_well": "no row of the source has this number",
-            "well_held_back": "its well is held back",
-            "unreadable_layer": "a layer needs a top, a deeper bottom, and a material",
-            "unreadable_zone": "a zone needs a depth, and an amount that can be read",
-        }
-    )
+    whys = best["reason"].map(PART_WHY)
     mine = held_back_rows(
         raw.table.iloc[best["row"]],
         source=findings.layout.name,
