@@ -156,7 +156,18 @@ def _lot_outline(lot: gpd.GeoDataFrame) -> tuple[BaseGeometry, CRS]:
     if lot.crs is None:
         raise ProblemsError([_no_crs("the lot")], "No place can be chosen")
     crs = lot_plane(lot.geometry)
-    return shapely.force_2d(lot.geometry.to_crs(crs).iloc[0]), crs
+    outline = shapely.force_2d(lot.geometry.to_crs(crs).iloc[0])
+    if not shapely.make_valid(outline).area > 0:
+        problem = Problem(
+            what="the lot's outline encloses no ground",
+            rule="the corners of a lot go around its ground, in degrees or in the units of its coordinate system",
+            next_step="draw the lot again, from the deed or the county's parcels",
+            column="geometry",
+            value=name,
+            code="lot_no_ground",
+        )
+        raise ProblemsError([problem], "No place can be chosen")
+    return outline, crs
 
 
 def _features(
@@ -177,8 +188,20 @@ def _features(
     for number, (given, shape) in enumerate(
         zip(pd.DataFrame(site_plan).to_dict("records"), site_plan.geometry.to_crs(crs), strict=True), 1
     ):
-        kind = kind_name(given["kind"])
+        kind = "" if pd.isna(given["kind"]) else kind_name(given["kind"])
         known = settings.kinds.get(kind)
+        if not kind:
+            problems.append(
+                Problem(
+                    what="a feature of the site plan has no kind",
+                    row=number,
+                    column="kind",
+                    rule="each feature has a kind, such as drain_field: it says how far a well keeps away",
+                    next_step="name its kind, or take the feature out",
+                    code="feature_no_kind",
+                )
+            )
+            continue
         if known is None:
             problems.append(
                 Problem(
@@ -201,9 +224,8 @@ def _features(
         if not shape.is_valid:
             shape = shapely.make_valid(shape)
             notes.append(f"The outline of {name} crossed itself and was mended; check it.")
-        voltage = given.get("voltage_kv")
         try:
-            clearance = settings.rig.mast_clearance_ft(None if pd.isna(voltage) else voltage) if known.overhead else 0.0
+            clearance = settings.rig.mast_clearance_ft(_voltage_kv(given)) if known.overhead else 0.0
         except ProblemsError as error:
             problems += [replace(problem, row=number) for problem in error.problems]
             continue
@@ -245,6 +267,28 @@ def _misplaced(shape: BaseGeometry | None, lot: BaseGeometry, far_ft: float) -> 
         next_step="check the plan's coordinate system and the order of its coordinates, or take it out",
         code="feature_far",
     )
+
+
+def _voltage_kv(given: dict) -> float | None:
+    """Return the voltage of an overhead line, None where it is not known."""
+    text = _text(given.get("voltage_kv"))
+    if not text:
+        return None
+    try:
+        voltage = float(text)
+    except ValueError:
+        voltage = math.nan
+    if not 0 < voltage < math.inf:
+        problem = Problem(
+            what="the voltage of an overhead line is no number",
+            column="voltage_kv",
+            value=text,
+            rule="it is in kilovolts, above 0, such as 7.2; blank where it is not known",
+            next_step="ask the line's owner, or leave it blank",
+            code="line_voltage",
+        )
+        raise ProblemsError([problem], "The site plan cannot be used")
+    return voltage
 
 
 def _text(value: Any) -> str:
