@@ -58,8 +58,13 @@ def test_estimates_given_after_drilling_do_not_count(tmp_path):
 def test_money_by_hand():
     events = pd.DataFrame({"profit_usd": [1200.0, -800.0, np.nan], "expected_profit_usd": [1000.0, 900.0, 5.0]})
     assert money_sentences(events) == [
-        "Over 2 jobs the profit was 400 dollars; 1,900 was expected. 1 of them lost money, the largest 800 dollars."
+        "Over 2 jobs the profit was 400 dollars; a profit of 1,900 was expected. 1 of them lost money, the largest "
+        "800 dollars."
     ]
     assert money_sentences(events.head(0)) == []
-    assert money_sentences(events.head(1)) == ["Over 1 job the profit was 1,200 dollars; 1,000 was expected."]
+    (lost,) = money_sentences(events.iloc[[1]])
+    assert lost == "Over 1 job the loss was 800 dollars; a profit of 900 was expected."
+    assert money_sentences(events.head(1)) == [
+        "Over 1 job the profit was 1,200 dollars; a profit of 1,000 was expected."
+    ]
     assert money_sentences(events.iloc[[0, 0]])[0].endswith("None of them lost money.")

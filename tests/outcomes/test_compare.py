@@ -160,3 +160,22 @@ def test_pits_of_sound_estimates_are_even_where_readings_are_censored():
         assert ((group["pit"] > 0.1) & (group["pit"] < 0.9)).mean() == pytest.approx(0.8, abs=0.035)
     again = compare_outcomes(pd.DataFrame(rows[:700]), [record])
     assert again["pit"].tolist() == table["pit"].tolist()[: len(again)]
+
+
+def test_a_figure_without_an_end_and_a_small_yield_are_said_as_such():
+    row = {
+        "well_id": "a",
+        "quantity": "depth_to_target_ft",
+        "reading_low": 600.0,
+        "reading_high": np.inf,
+        "median": 1673.0,
+        "interval_low": 614.0,
+        "interval_high": np.inf,
+        "where": "cannot tell",
+    }
+    small = row | {"quantity": "yield_gpm", "reading_low": 0.7, "reading_high": 0.7, "where": "inside"}
+    small |= {"median": 1.24, "interval_low": 0.31, "interval_high": 4.4}
+    events = pd.DataFrame({"well_id": ["a"], "profit_usd": [np.nan], "expected_profit_usd": [np.nan]})
+    depth, flow = sentences_for_well(pd.DataFrame([row, small]), events, "a")
+    assert "more than 600 ft; estimated 1,673 (614 to no limit): which may be inside or outside" in depth
+    assert "0.7 gpm; estimated 1.2 (0.31 to 4.4): inside" in flow

@@ -18,6 +18,7 @@ from wellrecords.outcomes.calibration import (
 )
 from wellrecords.outcomes.compare import compare_outcomes, event_table, sentences_for_well
 from wellrecords.outcomes.drift import DriftSettings, drift, drift_sentences
+from wellrecords.outcomes.drilled_well import OUTCOME_COLUMNS, DrilledWell
 from wellrecords.outcomes.estimates import (
     EstimateRecord,
     hash_inputs,
@@ -25,7 +26,7 @@ from wellrecords.outcomes.estimates import (
     read_estimates,
     write_estimate,
 )
-from wellrecords.outcomes.log import OUTCOME_COLUMNS, DrilledWell, file_well, read_outcomes
+from wellrecords.outcomes.log import file_well, read_outcomes
 
 __all__ = [
     "OUTCOME_COLUMNS",

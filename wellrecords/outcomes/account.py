@@ -108,10 +108,10 @@ def money_sentences(events: pd.DataFrame) -> list[str]:
     if profit.empty:
         return []
     losing = profit[profit < 0]
-    told = f"Over {len(profit)} job{'s' if len(profit) > 1 else ''} the profit was {profit.sum():,.0f} dollars"
+    told = f"Over {len(profit)} job{'s' if len(profit) > 1 else ''} {_earned(profit.sum())} dollars"
     both = events[["profit_usd", "expected_profit_usd"]].dropna()
     if len(both) == len(profit):
-        told += f"; {both['expected_profit_usd'].sum():,.0f} was expected"
+        told += f"; a profit of {both['expected_profit_usd'].sum():,.0f} was expected"
     elif len(both):
         told += (
             f"; for the {len(both)} with an expected profit it was {both['profit_usd'].sum():,.0f} against "
@@ -121,3 +121,7 @@ def money_sentences(events: pd.DataFrame) -> list[str]:
     if len(profit) == 1:
         return [f"{told}."]
     return [f"{told}. {len(losing) or 'None'} of them lost money{worst}."]
+
+
+def _earned(profit_usd: float) -> str:
+    return f"the {'profit' if profit_usd >= 0 else 'loss'} was {abs(profit_usd):,.0f}"

@@ -229,6 +229,7 @@ def calibration_sentences(table: pd.DataFrame, events: pd.DataFrame | None = Non
         came, expected = names[row["event"]]
         stated = "fewer than 0.1" if row["expected"] < 0.05 else f"{row['expected']:.1f}"
         likely = "which luck explains" if row["p"] >= 0.05 else "which luck hardly explains"
-        verdict = f", {likely} (p = {row['p']:.2f})." if row["wells"] >= FEWEST else "; too few to judge."
+        chance = "under 0.01" if row["p"] < 0.01 else f"= {row['p']:.2f}"
+        verdict = f", {likely} (p {chance})." if row["wells"] >= FEWEST else "; too few to judge."
         told.append(f"{row['came']} of {row['wells']} wells {came}; {stated} {expected} by the chances stated{verdict}")
     return [*told, CAUTION] if told else ["No drilled well has an estimate from before it was drilled."]

@@ -222,7 +222,7 @@ def sentences_for_well(comparison: pd.DataFrame, events: pd.DataFrame, well_id: 
         }[row["where"]]
         told.append(
             f"{name.capitalize()}: {_span(row['reading_low'], row['reading_high'])} {unit}; estimated "
-            f"{row['median']:,.0f} ({row['interval_low']:,.0f} to {row['interval_high']:,.0f}): {verdict}."
+            f"{_said(row['median'])} ({_said(row['interval_low'])} to {_said(row['interval_high'])}): {verdict}."
         )
     for row in events[events["well_id"] == well_id].to_dict("records"):
         if not np.isnan(row["profit_usd"]):
@@ -248,6 +248,13 @@ def _came(yes: bool, no: bool) -> object:
 def _even_draw(name: str) -> float:
     """Return a number between 0 and 1 that hangs on the name alone, spread evenly over names."""
     return (int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big") + 0.5) / 2**64
+
+
+def _said(value: float) -> str:
+    """Return an estimated figure: whole from 10 on, two figures below; where it has no end, "no limit"."""
+    if np.isinf(value):
+        return "no limit"
+    return f"{value:,.0f}" if abs(value) >= 10 else f"{value:.2g}"
 
 
 def _span(low: float, high: float) -> str:
