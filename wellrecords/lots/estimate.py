@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from joblib import Parallel, delayed
 
 from wellrecords.lots.change import CHANGE_COLUMNS, AtALot, chance_by_yield, what_would_change
 from wellrecords.lots.evidence import SHOWN_COLUMNS, Evidence, gather_evidence
@@ -19,7 +21,7 @@ from wellrecords.lots.paths import Paths, draw_paths
 from wellrecords.lots.places import LotPlaces, canonical_wells, lot_places
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.support import NONE
-from wellrecords.lots.tiles import districts
+from wellrecords.lots.tiles import District, districts
 from wellrecords.lots.words import lot_notes, lot_support, plain_words, technical_words
 
 QUANTITIES = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
@@ -140,18 +142,6 @@ class _Drawn:
     def said(self, lot: int) -> bool:
         """Say whether the records can speak of a lot."""
         return bool(self.evidence.nearness["depth_to_target_ft"].support[lot] != NONE)
-
-
-def _draw(
-    wells: pd.DataFrame, lots: gpd.GeoDataFrame, settings: EstimateSettings, zones: pd.DataFrame | None
-) -> Iterator[tuple[_Drawn, np.ndarray]]:
-    """Draw the lots, those that share their evidence together; with the rows of the lots."""
-    places, table = lot_places(lots), canonical_wells(wells)
-    by_tile = len(wells) > settings.wells_per_fit if settings.by_tile is None else settings.by_tile
-    longitude, latitude = (table[name].to_numpy() for name in ("longitude", "latitude"))
-    for district in districts(places, longitude, latitude, settings, by_tile=by_tile):
-        for company, evidence in gather_evidence(table, places, district, settings, zones):
-            yield _draw_together(evidence, settings), company.lots
 
 
 def _draw_together(evidence: Evidence, settings: EstimateSettings) -> _Drawn:
@@ -348,12 +338,41 @@ def _estimates(
     *,
     with_reasons: bool,
 ) -> list[LotEstimate]:
-    found = {
-        row: _lot_estimate(drawn, lot, with_reasons=with_reasons)
-        for drawn, rows in _draw(wells, lots, settings, zones)
-        for lot, row in enumerate(rows)
-    }
-    return [found[row] for row in sorted(found)]
+    """Estimate the lots: of several districts, some at a time, each in a process of its own."""
+    places, table = lot_places(lots), canonical_wells(wells)
+    by_tile = len(wells) > settings.wells_per_fit if settings.by_tile is None else settings.by_tile
+    longitude, latitude = (table[name].to_numpy() for name in ("longitude", "latitude"))
+    several = districts(places, longitude, latitude, settings, by_tile=by_tile)
+    if len(several) > 1:
+        settings, n_jobs = settings.model_copy(update={"n_jobs": 1}), settings.n_jobs
+    else:
+        n_jobs = 1
+
+    def task(district: District) -> tuple[Any, ...]:
+        theirs = table.iloc[district.wells].reset_index(drop=True)
+        some = None if zones is None else zones[zones["record_id"].isin(theirs["record_id"])]
+        return theirs, places, district, settings, some, with_reasons
+
+    found = Parallel(n_jobs=n_jobs)(delayed(_of_district)(*task(district)) for district in several)
+    in_order = {row: one for part in found for row, one in part.items()}
+    return [in_order[row] for row in sorted(in_order)]
+
+
+def _of_district(
+    wells: pd.DataFrame,
+    places: LotPlaces,
+    district: District,
+    settings: EstimateSettings,
+    zones: pd.DataFrame | None,
+    with_reasons: bool,
+) -> dict[int, LotEstimate]:
+    """Estimate the lots of a district, by their rows."""
+    found = {}
+    for company, evidence in gather_evidence(wells, places, district, settings, zones):
+        drawn = _draw_together(evidence, settings)
+        for lot, row in enumerate(company.lots):
+            found[int(row)] = _lot_estimate(drawn, lot, with_reasons=with_reasons)
+    return found
 
 
 def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotEstimate:

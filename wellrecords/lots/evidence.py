@@ -135,11 +135,10 @@ def gather_evidence(
     Parameters
     ----------
     wells : DataFrame
-        The canonical table, with positions.
+        The wells of the district: the canonical table, with positions.
     places : LotPlaces
         All lots.
     district : District
-        Which of the wells and the lots.
     settings : EstimateSettings
     water_zones : DataFrame, optional
 
@@ -147,19 +146,15 @@ def gather_evidence(
     ------
     Company, Evidence
     """
-    table = wells.iloc[district.wells].reset_index(drop=True)
-    coordinates = project(district.middle, table["longitude"].to_numpy(), table["latitude"].to_numpy())
-    if water_zones is not None:
-        water_zones = water_zones[water_zones["record_id"].isin(table["record_id"])]
+    coordinates = project(district.middle, wells["longitude"].to_numpy(), wells["latitude"].to_numpy())
     some = learnt_from(coordinates, settings.random_state)
-    shared = learn(table.iloc[some].reset_index(drop=True), coordinates[some], settings, water_zones)
+    shared = learn(wells.iloc[some].reset_index(drop=True), coordinates[some], settings, water_zones)
     for company in district.companies:
         asked = places.take(company.lots)
         lots = project(district.middle, asked.longitude, asked.latitude)
-        rows = np.searchsorted(district.wells, company.wells)
         within = _counts(lots, coordinates)
-        some_wells = table.iloc[rows].reset_index(drop=True)
-        yield company, _evidence(some_wells, coordinates[rows], asked, lots, within, shared, settings, water_zones)
+        theirs = wells.iloc[company.wells].reset_index(drop=True)
+        yield company, _evidence(theirs, coordinates[company.wells], asked, lots, within, shared, settings, water_zones)
 
 
 def _evidence(

@@ -22,6 +22,7 @@ Research 69, 497-508).
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -108,6 +109,10 @@ class FractureTables:
 
     jumps: Jumps
     values: np.ndarray
+
+    def __reduce__(self) -> tuple[Callable[[Jumps], FractureTables], tuple[Jumps]]:
+        """Pickle the law alone: another process makes the tables, which are large, anew, and once."""
+        return fracture_tables, (self.jumps,)
 
     def index_m(self, log_m: np.ndarray) -> np.ndarray:
         """Row of the table nearest to `log_m`, within the table."""

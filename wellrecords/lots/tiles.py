@@ -71,8 +71,10 @@ class Company:
 
     Attributes
     ----------
-    lots, wells : ndarray of int
-        Rows of the lots, and of the wells that they are estimated from.
+    lots : ndarray of int
+        Their rows.
+    wells : ndarray of int
+        Rows, among those of the district, of the wells that they are estimated from.
     """
 
     lots: np.ndarray
@@ -141,7 +143,10 @@ def districts(
     return [
         District(
             wells_of[uncut],
-            tuple(Company(np.array(lots), wells_of[tile]) for tile, lots in sorted(cut.items())),
+            tuple(
+                Company(np.array(lots), np.searchsorted(wells_of[uncut], wells_of[tile]))
+                for tile, lots in sorted(cut.items())
+            ),
             uncut.middle,
         )
         for uncut, cut in sorted(lots_of.items())
