@@ -210,10 +210,15 @@ def draw_inside(
     low: FloatArray, high: FloatArray, mean: FloatArray, sd: FloatArray, random_state: np.random.Generator
 ) -> FloatArray:
     """Draw each reading from N(mean, sd^2) inside its interval; an exact one is itself."""
+    drawn = low.copy()
+    censored = low != high
+    uniform = random_state.uniform(size=len(low))[censored]
+    low, high, mean, sd = low[censored], high[censored], mean[censored], sd[censored]
     below, above = ndtr((low - mean) / sd), ndtr((high - mean) / sd)
-    level = below + (above - below) * random_state.uniform(size=len(low))
-    drawn = mean + sd * ndtri(np.clip(level, 1e-12, 1.0 - 1e-12))
-    return np.where(low == high, low, np.clip(drawn, low, high))
+    level = below + (above - below) * uniform
+    inside = mean + sd * ndtri(np.clip(level, 1e-12, 1.0 - 1e-12))
+    drawn[censored] = np.clip(inside, low, high)
+    return drawn
 
 
 def censored_cavities(
