@@ -11,11 +11,16 @@ True
 
 from __future__ import annotations
 
+from functools import cache
+from typing import TYPE_CHECKING
+
 import geopandas as gpd
 import pandas as pd
-import pandera.pandas as pa
 
 from wellrecords.errors import Problem, ProblemsError, counted
+
+if TYPE_CHECKING:
+    import pandera.pandas as pa
 
 SCHEMA_VERSION = 1
 
@@ -139,46 +144,51 @@ def _ordered_intervals(wells: pd.DataFrame, quantity: str) -> pd.Series:
     return both_or_neither & (low.isna() | (low <= high))
 
 
-WELLS_SCHEMA = pa.DataFrameSchema(
-    {
-        "record_id": pa.Column(TEXT, unique=True, nullable=False),
-        "source": pa.Column(TEXT, nullable=False),
-        "source_record_id": pa.Column(TEXT, nullable=True),
-        "record_kind": pa.Column(TEXT, pa.Check.isin(RECORD_KINDS), nullable=False),
-        "well_use": pa.Column(TEXT, pa.Check.isin(WELL_USES), nullable=False),
-        "drilled_on": pa.Column(DATE, nullable=True),
-        "longitude": pa.Column(NUMBER, pa.Check.in_range(-180.0, 180.0), nullable=False),
-        "latitude": pa.Column(NUMBER, pa.Check.in_range(-90.0, 90.0), nullable=False),
-        "position_method": pa.Column(TEXT, pa.Check.isin(POSITION_METHODS), nullable=False),
-        "position_error_m": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=False),
-        "land_elevation_ft": pa.Column(NUMBER, nullable=True),
-        "total_depth_ft": pa.Column(NUMBER, pa.Check.gt(0.0), nullable=True),
-        "casing_depth_ft": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=True),
-        "casing_diameter_in": pa.Column(NUMBER, pa.Check.gt(0.0), nullable=True),
-        "screen_top_ft": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=True),
-        "screen_bottom_ft": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=True),
-        "drilling_method": pa.Column(TEXT, pa.Check.isin(DRILLING_METHODS), nullable=False),
-        "hydrofractured": pa.Column(FLAG, nullable=True),
-        "depth_to_bedrock_ft_low": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=True),
-        "depth_to_bedrock_ft_high": pa.Column(NUMBER, nullable=True),
-        "depth_to_water_ft_low": pa.Column(NUMBER, nullable=True),
-        "depth_to_water_ft_high": pa.Column(NUMBER, nullable=True),
-        "yield_gpm_low": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=True),
-        "yield_gpm_high": pa.Column(NUMBER, nullable=True),
-        "yield_method": pa.Column(TEXT, pa.Check.isin(YIELD_METHODS), nullable=False),
-        "main_rock": pa.Column(TEXT, nullable=True),
-        "private": pa.Column(FLAG, nullable=False),
-        "record_count": pa.Column(NUMBER, pa.Check.ge(1.0), nullable=True),
-    },
-    checks=[
-        pa.Check(
-            lambda wells, quantity=quantity: _ordered_intervals(wells, quantity),
-            name=f"{quantity}: low and high both null, or low <= high",
-        )
-        for quantity in INTERVAL_QUANTITIES
-    ],
-    strict=False,
-)
+@cache
+def _wells_schema() -> pa.DataFrameSchema:
+    """Return the canonical table's contract; made when a table is first checked, for pandera takes long to import."""
+    import pandera.pandas as pa
+
+    return pa.DataFrameSchema(
+        {
+            "record_id": pa.Column(TEXT, unique=True, nullable=False),
+            "source": pa.Column(TEXT, nullable=False),
+            "source_record_id": pa.Column(TEXT, nullable=True),
+            "record_kind": pa.Column(TEXT, pa.Check.isin(RECORD_KINDS), nullable=False),
+            "well_use": pa.Column(TEXT, pa.Check.isin(WELL_USES), nullable=False),
+            "drilled_on": pa.Column(DATE, nullable=True),
+            "longitude": pa.Column(NUMBER, pa.Check.in_range(-180.0, 180.0), nullable=False),
+            "latitude": pa.Column(NUMBER, pa.Check.in_range(-90.0, 90.0), nullable=False),
+            "position_method": pa.Column(TEXT, pa.Check.isin(POSITION_METHODS), nullable=False),
+            "position_error_m": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=False),
+            "land_elevation_ft": pa.Column(NUMBER, nullable=True),
+            "total_depth_ft": pa.Column(NUMBER, pa.Check.gt(0.0), nullable=True),
+            "casing_depth_ft": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=True),
+            "casing_diameter_in": pa.Column(NUMBER, pa.Check.gt(0.0), nullable=True),
+            "screen_top_ft": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=True),
+            "screen_bottom_ft": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=True),
+            "drilling_method": pa.Column(TEXT, pa.Check.isin(DRILLING_METHODS), nullable=False),
+            "hydrofractured": pa.Column(FLAG, nullable=True),
+            "depth_to_bedrock_ft_low": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=True),
+            "depth_to_bedrock_ft_high": pa.Column(NUMBER, nullable=True),
+            "depth_to_water_ft_low": pa.Column(NUMBER, nullable=True),
+            "depth_to_water_ft_high": pa.Column(NUMBER, nullable=True),
+            "yield_gpm_low": pa.Column(NUMBER, pa.Check.ge(0.0), nullable=True),
+            "yield_gpm_high": pa.Column(NUMBER, nullable=True),
+            "yield_method": pa.Column(TEXT, pa.Check.isin(YIELD_METHODS), nullable=False),
+            "main_rock": pa.Column(TEXT, nullable=True),
+            "private": pa.Column(FLAG, nullable=False),
+            "record_count": pa.Column(NUMBER, pa.Check.ge(1.0), nullable=True),
+        },
+        checks=[
+            pa.Check(
+                lambda wells, quantity=quantity: _ordered_intervals(wells, quantity),
+                name=f"{quantity}: low and high both null, or low <= high",
+            )
+            for quantity in INTERVAL_QUANTITIES
+        ],
+        strict=False,
+    )
 
 
 def empty_table(columns: dict[str, str]) -> pd.DataFrame:
@@ -253,9 +263,11 @@ def check_wells(wells: pd.DataFrame) -> None:
     ProblemsError
         With one problem a failed check and column, and an example value.
     """
+    import pandera.errors
+
     try:
-        WELLS_SCHEMA.validate(wells, lazy=True)
-    except pa.errors.SchemaErrors as error:
+        _wells_schema().validate(wells, lazy=True)
+    except pandera.errors.SchemaErrors as error:
         cases = error.failure_cases
         problems = [
             Problem(
