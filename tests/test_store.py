@@ -56,6 +56,14 @@ def test_what_was_written_is_read_back_in_the_canonical_types(tmp_path):
     assert list(read_table(tmp_path, "layers").columns) == list(LAYER_COLUMNS)
 
 
+def test_another_table_is_read_for_some_records_alone(tmp_path):
+    zones = pd.DataFrame({"record_id": ["a", "b", "b", "c"], "depth_ft": [1.0, 2.0, 3.0, 4.0]})
+    write_dataset(tmp_path, {"wells": some_wells(20), "water_zones": zones}, {})
+    assert read_table(tmp_path, "water_zones", ["b", "d"])["depth_ft"].tolist() == [2.0, 3.0]
+    assert len(read_table(tmp_path, "water_zones", [])) == 0
+    assert len(read_table(tmp_path, "water_zones")) == 4
+
+
 def test_the_file_is_geoparquet_1_1_with_covering_boxes_zstd_and_hilbert_order(tmp_path):
     version = write_dataset(tmp_path, dataset(3_000), {})
     meta = pq.read_metadata(version / "wells.parquet")

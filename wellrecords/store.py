@@ -24,7 +24,7 @@ import os
 import shutil
 import tempfile
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -186,8 +186,15 @@ def read_wells(
     return gpd.GeoDataFrame(conform(wells, types), geometry=wells.geometry).reset_index(drop=True)
 
 
-def read_table(store_dir: str | Path, name: str) -> pd.DataFrame:
+def read_table(store_dir: str | Path, name: str, record_ids: Iterable[str] | None = None) -> pd.DataFrame:
     """Return another table of the current version (`layers`, `changes`, `held_back`, ...).
+
+    Parameters
+    ----------
+    store_dir : path
+    name : str
+    record_ids : iterable of str, optional
+        Only the rows of these records.
 
     Raises
     ------
@@ -200,7 +207,8 @@ def read_table(store_dir: str | Path, name: str) -> pd.DataFrame:
     if name not in manifest["rows"]:
         msg = f"The store {store_dir} has no table {name!r}. It has: {', '.join(sorted(manifest['rows']))}."
         raise WellRecordsError(msg)
-    return pd.read_parquet(_version(store_dir) / f"{name}.parquet")
+    chosen = None if record_ids is None else [("record_id", "in", list(record_ids))]
+    return pd.read_parquet(_version(store_dir) / f"{name}.parquet", filters=chosen)
 
 
 def hilbert_sorted(wells: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

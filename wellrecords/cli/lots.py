@@ -217,7 +217,7 @@ def _run(
     if read_manifest(settings.region.store)["rows"]["wells"] > common.estimate.wells_per_fit:
         common, box = common.by_tile(), wells_box(asked.points)
     wells = read_wells(settings.region.store, bbox=box)
-    zones = read_table(settings.region.store, "water_zones")
+    zones = read_table(settings.region.store, "water_zones", None if box is None else wells["record_id"])
     with progress() as tell:
         tell("estimating and pricing", 0, 1)
         done = jobs.run_jobs(wells, asked, common, zones)
