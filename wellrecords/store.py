@@ -30,6 +30,8 @@ from typing import Any
 
 import geopandas as gpd
 import pandas as pd
+from pyarrow import array, large_string
+from pyarrow.compute import field
 
 from wellrecords.errors import WellRecordsError
 from wellrecords.schema import SCHEMA_VERSION, WELL_COLUMNS, as_wells, conform
@@ -207,7 +209,7 @@ def read_table(store_dir: str | Path, name: str, record_ids: Iterable[str] | Non
     if name not in manifest["rows"]:
         msg = f"The store {store_dir} has no table {name!r}. It has: {', '.join(sorted(manifest['rows']))}."
         raise WellRecordsError(msg)
-    chosen = None if record_ids is None else [("record_id", "in", list(record_ids))]
+    chosen = None if record_ids is None else field("record_id").isin(array(list(record_ids), type=large_string()))
     return pd.read_parquet(_version(store_dir) / f"{name}.parquet", filters=chosen)
 
 
