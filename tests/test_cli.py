@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from wellrecords import cli, terminal
+from wellrecords import terminal
+from wellrecords.cli import dataset, verbs
 
 
 def run(*words, cwd=None):
@@ -35,7 +36,7 @@ def run(*words, cwd=None):
     ],
 )
 def test_each_verb_explains_itself(words):
-    shown = CliRunner().invoke(cli.app, [*words, "--help"])
+    shown = CliRunner().invoke(verbs.app, [*words, "--help"])
     assert shown.exit_code == 0
     assert len(shown.output.splitlines()) > 5
     assert not any(line.rstrip().endswith("...") for line in shown.output.splitlines()[2:]), (
@@ -352,17 +353,48 @@ def test_a_report_without_lots_is_of_the_region_alone(small_region, tmp_path):
     assert "No lot is named" in named.stderr
 
 
-@pytest.mark.parametrize(
-    ("verb", "told"), [("estimate", "nothing was written"), ("report", "reports already written stay")]
-)
-def test_a_user_who_stops_a_verb_is_told_what_stands(verb, told, small_region, monkeypatch):
-    def stop(*_, **__):
-        raise KeyboardInterrupt
+def stop(*_, **__):
+    raise KeyboardInterrupt
 
-    monkeypatch.setattr("wellrecords.cli.lots.load", stop)
-    done = CliRunner().invoke(cli.app, [verb, str(small_region)])
+
+def test_a_user_who_stops_a_verb_is_told_what_stands(small_region, monkeypatch):
+    """Nothing before the dataset is refreshed; the dataset's new version after it."""
+    monkeypatch.setattr("wellrecords.output._written", [])
+    monkeypatch.setattr("wellrecords.refresh.read_source", stop)
+    done = CliRunner().invoke(verbs.app, ["refresh", str(small_region)])
+    assert (done.exit_code, done.stderr.splitlines()[-1]) == (130, "Stopped; nothing was written.")
+    monkeypatch.undo()
+    monkeypatch.setattr("wellrecords.output._written", [])
+    monkeypatch.setattr("wellrecords.cli.dataset.show_refresh", stop)
+    done = CliRunner().invoke(verbs.app, ["refresh", str(small_region)])
     assert done.exit_code == 130
-    assert f"Stopped; {told}." in done.stderr
+    assert "Stopped; written before, and whole: " in done.stderr
+    assert "versions" in done.stderr
+
+
+def test_a_stop_between_two_held_back_files_tells_the_first(tmp_path, monkeypatch):
+    rows = pd.DataFrame({"source": ["a", "b"], "file": "f.csv", "sheet": None, "file_row": [2, 3], "original": "{}"})
+    real, done = dataset.write_whole, []
+
+    def first_only(path, data):
+        if done:
+            raise KeyboardInterrupt
+        done.append(path)
+        return real(path, data)
+
+    monkeypatch.setattr("wellrecords.output._written", [])
+    monkeypatch.setattr(dataset, "write_whole", first_only)
+    with pytest.raises(KeyboardInterrupt):
+        dataset._save_held_back(rows.assign(reason="r", why="w"), tmp_path / "held")
+    assert verbs.what_stands().startswith("written before, and whole: ")
+    assert verbs.what_stands().endswith("a.csv")
+
+
+def test_a_stop_while_the_program_loads_shows_no_traceback(tmp_path):
+    code = "import sys, wellrecords.cli as c\nclass Stop:\n    def find_spec(self, name, *_):\n"
+    code += "        if name == 'typer': raise KeyboardInterrupt\nsys.meta_path.insert(0, Stop())\nc.main()"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (130, "Stopped; nothing was written.\n")
 
 
 def test_held_back_rows_and_the_dataset_are_not_written_into_a_file(small_region, tmp_path):

@@ -15,6 +15,18 @@ from pathlib import Path
 
 from wellrecords.errors import WellRecordsError
 
+_written: list[Path] = []
+
+
+def written_so_far() -> tuple[Path, ...]:
+    """Return what this process has written, the latest last: it stands where the process is stopped."""
+    return tuple(_written)
+
+
+def note_written(path: Path) -> None:
+    """Remember something that was written whole by other means than `write_whole`."""
+    _written.append(path)
+
 
 def write_whole(path: str | os.PathLike[str], content: bytes) -> Path:
     """Write a file beside its place and move it there: readers see the old file or the new one, never a part.
@@ -49,6 +61,7 @@ def write_whole(path: str | os.PathLike[str], content: bytes) -> Path:
         except BaseException:
             Path(beside).unlink(missing_ok=True)
             raise
+    note_written(target)
     return target
 
 

@@ -34,6 +34,7 @@ from pyarrow import array, large_string
 from pyarrow.compute import field
 
 from wellrecords.errors import WellRecordsError
+from wellrecords.output import note_written
 from wellrecords.schema import SCHEMA_VERSION, WELL_COLUMNS, as_wells, conform
 
 POINTER = "CURRENT"
@@ -118,6 +119,7 @@ def write_dataset(
         raise
     previous = current_version(store_dir)
     _point_to(store_dir, name)
+    note_written(version)
     _prune(versions, keep={name, previous.name if previous else name})
     return version
 

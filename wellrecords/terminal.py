@@ -187,7 +187,7 @@ def show_held_back(rows: pd.DataFrame) -> None:
         right=("row",),
     )
     more = f"; the first {EXAMPLES} are shown, --save writes them all" if len(rows) > EXAMPLES else ""
-    typer.echo(f"{len(rows):,} rows held back{more}.")
+    typer.echo(f"{len(rows):,} {'row' if len(rows) == 1 else 'rows'} held back{more}.")
 
 
 def show_sitings(sitings: Iterable[Siting], without_plan: Sequence[str] = ()) -> None:

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from wellrecords.refresh import RefreshResult
     from wellrecords.settings import RegionSettings, Settings
 
+STOPPED = 130
+"""The exit status of a command that the user stopped: 128 and the number of the signal."""
 NEAR_DEG = 0.25
 """How far outside the bounds a place may lie: a lot just over the line is still answered by the wells inside."""
 

@@ -137,4 +137,5 @@ def _save_held_back(rows: pd.DataFrame, folder: Path) -> list[Path]:
     if there := [file for file in parts if file.exists()]:
         msg = f"{there[0]} is there already and may hold mended rows. Next: name another folder, or move it away."
         raise WellRecordsError(msg)
-    return [write_whole(file, held_back_csv(part)) for file, part in parts.items()]
+    contents = {file: held_back_csv(part) for file, part in parts.items()}
+    return [write_whole(file, content) for file, content in contents.items()]
