@@ -280,8 +280,13 @@ class IntervalKriging(BaseEstimator):
         """Learn the local shape of the scores, and bend the left-out predictions to it."""
         if self.places_.count >= FEWEST_PLACES_FOR_SHAPE:
             self._shape = calibration.LocalShape.learn(*self._scores(table), self.places_)
-        well = self.places_.place_of_well
-        return self._bend(table, self._field.elsewhere[well], self._field.far_elsewhere[well])
+        well, elsewhere, far = self.places_.place_of_well, self._field.elsewhere, self._field.far_elsewhere
+
+        def one_tile(tile: slice) -> ScoreTable:
+            piece = ScoreTable(table.scores, table.values[tile])
+            return self._bend(piece, elsewhere[well[tile]], far[well[tile]])
+
+        return _joined(run_tiles(one_tile, len(table), n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE))
 
     def _bend(self, table: ScoreTable, index: IntArray, distance: FloatArray) -> ScoreTable:
         """Bend predictions to the shape of the scores around them, one place or group a row of `index`."""
@@ -381,8 +386,7 @@ class IntervalKriging(BaseEstimator):
             table = self._bend(table, index, distance)
             return table if self.trend_ is None or known is None else table.plus(self.trend_.at(known))
 
-        pieces = run_tiles(one_tile, count, n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE * members)
-        table = ScoreTable(pieces[0].scores, np.concatenate([piece.values for piece in pieces]))
+        table = _joined(run_tiles(one_tile, count, n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE * members))
         return PredictiveDistribution(self.transform, table, self.residuals_)
 
     def kriging(self, coordinates: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -470,6 +474,11 @@ class IntervalKriging(BaseEstimator):
 
     def _local_scale(self, index: IntArray) -> FloatArray:
         return calibration.local_scale(self._squares[index].sum(axis=1), self._count[index].sum(axis=1))
+
+
+def _joined(tables: list[ScoreTable]) -> ScoreTable:
+    """Put the tables of several tiles under each other."""
+    return ScoreTable(tables[0].scores, np.concatenate([table.values for table in tables]))
 
 
 def _imputation(
