@@ -63,7 +63,7 @@ def test_plain_words_and_numbers_are_left_as_they_are(text):
 
 def test_the_file_opens_in_a_spreadsheet_and_says_why():
     raw = raw_table(*ROWS)
-    data = held_back_csv(held(raw, 0, 3))
+    data = held_back_csv(held(raw, 2, 3))
     assert data.startswith(b"\xef\xbb\xbf")
     rows = list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline="")))
     assert [row["in_row"] for row in rows] == ["2", "5"]
@@ -145,8 +145,33 @@ def test_a_row_that_did_not_fit_its_columns_is_laid_out_by_hand(tmp_path):
 
 
 def test_a_file_that_is_no_mended_file_is_said_clearly(tmp_path):
-    with pytest.raises(WellRecordsError, match="cannot be read"):
+    with pytest.raises(WellRecordsError, match="no file"):
         read_mended(tmp_path / "absent.csv")
     (tmp_path / "other.csv").write_text("a,b\n1,2\n")
     with pytest.raises(WellRecordsError, match="row_key"):
         read_mended(tmp_path / "other.csv")
+
+
+@pytest.mark.parametrize("name", ["semicolons.csv", "utf16.txt", "book.xlsx", "book.ods"])
+def test_a_file_that_a_spreadsheet_has_saved_is_read_back(tmp_path, name):
+    """Semicolons and cp1252, tabs and UTF-16, a workbook whose cells became numbers and lost their apostrophes."""
+    raw = raw_table(*ROWS[:3], {"Job": "5", "Depth": "2OO", "Notes": "Größe – ½"})
+    rows = list(csv.reader(io.StringIO(held_back_csv(held(raw, 2, 3)).decode("utf-8-sig"))))
+    for row in rows[1:]:
+        row[rows[0].index("Depth")] = "300"
+    path, text = tmp_path / name, io.StringIO(newline="")
+    csv.writer(text, delimiter="\t" if name == "utf16.txt" else ";", lineterminator="\r\n").writerows(rows)
+    if name.startswith("book"):
+        plain = [[cell.removeprefix("'") for cell in row] for row in rows]
+        cells = [
+            plain[0],
+            *([float(cell) if cell in ("3", "5", "300", "-12.5") else cell for cell in row] for row in plain[1:]),
+        ]
+        pd.DataFrame(cells[1:], columns=cells[0]).to_excel(path, index=False)
+    else:
+        path.write_bytes(text.getvalue().encode("utf-16" if name == "utf16.txt" else "cp1252"))
+    result = mend(raw, read_mended(path), name)
+    assert result.cells[["label", "column", "before", "after"]].to_numpy().tolist() == [
+        [2, "Depth", "1-5", "300"],
+        [3, "Depth", "2OO", "300"],
+    ]

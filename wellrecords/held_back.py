@@ -27,6 +27,8 @@ from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.ledger import CHANGE_COLUMNS, original_text
 from wellrecords.schema import empty_table
 from wellrecords.sources import RawTable
+from wellrecords.sources.column_rules import tidy_name
+from wellrecords.sources.read import read_table
 
 KEY, FILE, SHEET, FILE_ROW = "row_key", "in_file", "in_sheet", "in_row"
 OUR_COLUMNS = (KEY, FILE, SHEET, FILE_ROW, "held_back_because", "explanation")
@@ -106,7 +108,7 @@ def read_mended(path: str | Path) -> pd.DataFrame:
     ----------
     path : path
         As written by `held_back_csv`, perhaps saved again by a spreadsheet
-        (with semicolons or tabs, in another encoding).
+        (with semicolons or tabs, in another encoding, or as a workbook).
 
     Returns
     -------
@@ -119,25 +121,20 @@ def read_mended(path: str | Path) -> pd.DataFrame:
         If the file cannot be read or has lost the column `row_key`.
     """
     path = Path(path)
+    lost = f"The mended rows {path} have no column {KEY!r}. Next: start again from the file that the refresh wrote."
     try:
-        data = path.read_bytes()
-    except OSError as error:
-        msg = f"The mended rows {path} cannot be read ({error.strerror}). Next: correct `mended` in the settings."
-        raise WellRecordsError(msg) from error
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("cp1252", errors="replace")
-    first_line = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=first_line.count)
-    rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
-    if not rows or KEY not in rows[0]:
-        msg = f"The mended rows {path} have no column {KEY!r}. Next: start again from the file that the refresh wrote."
+        raw = read_table(path, None, known={tidy_name(KEY)})
+    except ProblemsError as error:
+        raise WellRecordsError(lost) from error
+    if KEY not in raw.table:
+        raise WellRecordsError(lost)
+    if len(raw.rejected):
+        rows = ", ".join(map(str, raw.rejected["file_row"].head(5)))
+        msg = f"The mended rows {path} do not all fit the header (row {rows}). Next: save the file again as a table."
         raise WellRecordsError(msg)
-    header = [name if name in OUR_COLUMNS else unguard(name) for name in rows[0]]
-    filled = [(row + [""] * len(header))[: len(header)] for row in rows[1:] if any(cell.strip() for cell in row)]
-    table = pd.DataFrame(filled, columns=header, dtype="object")
-    for name in header:
+    table = raw.table.astype(object)
+    table.columns = [name if name in OUR_COLUMNS else unguard(name) for name in table.columns]
+    for name in table.columns:
         if name not in OUR_COLUMNS:
             table[name] = [unguard(cell) for cell in table[name]]
     return table
@@ -193,7 +190,7 @@ def mend(raw: RawTable, mended: pd.DataFrame, mended_file: str) -> Mending:
     added_rows: list[dict[str, str]] = []
     added_file_rows: list[int] = []
     freed: list[int] = []
-    own = [name for name in mended.columns if name not in OUR_COLUMNS]
+    own = [name for name in mended.columns if name not in (*OUR_COLUMNS, "sheet")]
     for number, (_, row) in enumerate(mended.iterrows(), 2):
         found = place_of.get(str(row[KEY]))
         if found is None:

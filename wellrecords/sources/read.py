@@ -54,13 +54,20 @@ def read_source(path: str | Path, layout: Layout) -> RawTable:
 
 
 def read_table(
-    path: Path, layout: Layout | None, part: PartRules | None = None, header_rows: Literal[1, 2] = 1
+    path: Path,
+    layout: Layout | None,
+    part: PartRules | None = None,
+    header_rows: Literal[1, 2] = 1,
+    known: set[str] | None = None,
 ) -> RawTable:
-    """Read one file; `part` where it is the companion file of a layout, no layout to find its names out."""
+    """Read one file; `part` where it is the companion file of a layout, no layout to find its names out.
+
+    `known` are tidied names, one of which at least stands in the header, where neither says them.
+    """
     if not path.is_file():
         msg = f"There is no file {path}. Check the name; paths in a settings file count from that file's folder."
         raise WellRecordsError(msg)
-    known = _known(layout, part)
+    known = known or _known(layout, part)
     source = layout.name if layout else "?"
     rules = layout.file if layout else None
     name, ending = path.name, path.suffix.lower()
