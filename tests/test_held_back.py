@@ -63,7 +63,7 @@ def test_plain_words_and_numbers_are_left_as_they_are(text):
 
 def test_the_file_opens_in_a_spreadsheet_and_says_why():
     raw = raw_table(*ROWS)
-    data = held_back_csv(held(raw, 2, 3))
+    data = held_back_csv(held(raw, 0, 3))
     assert data.startswith(b"\xef\xbb\xbf")
     rows = list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline="")))
     assert [row["in_row"] for row in rows] == ["2", "5"]
