@@ -48,6 +48,8 @@ def test_the_asked_yield_is_held_against_the_need(estimate):
     assert "5 gpm that are asked for are more than that" in sentences[-1]
     little = need_section(estimate.but(target_yield_gpm=0.5), DemandSettings(persons=4), None)["sentences"]
     assert "0.5 gpm that are asked for are less:" in little[-1]
+    exact = need_section(estimate.but(target_yield_gpm=2.5), DemandSettings(persons=4), None)["sentences"]
+    assert exact[-1] == "The 2.5 gpm that are asked for are just that."
     assert "House, garden: tank" not in need_section(estimate, DemandSettings(persons=4), None)["head"]
 
 

@@ -99,7 +99,7 @@ def _against_the_target(asked_gpm: float, bare_gpm: float) -> tuple[str, ...]:
         return (f"The {asked} that are asked for are more than that: the table says what less would do.",)
     if asked_gpm < 0.95 * bare_gpm:
         return (f"The {asked} that are asked for are less: a tank, or the water in the well, must carry the peak.",)
-    return ()
+    return (f"The {asked} that are asked for are just that.",)
 
 
 def change_section(estimate: LotEstimate) -> dict[str, Any] | None:
