@@ -7,8 +7,6 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 from shapely.geometry import Point, box
 
 import wellrecords.refresh
@@ -64,13 +62,15 @@ COLUMNS = ["NO", "PERMIT", "DATE", "DEPTH", "ROCK", "GPM", "LON", "LAT"]
 GOOD = ["1", "", "1994-06-17", "200", "20", "5", "-70.05", "45.3"]
 
 
-def region(folder: Path, rows: dict[str, list[list[str]]], extra: str = "") -> Path:
+def region(
+    folder: Path, rows: dict[str, list[list[str]]], extra: str = "", delimiter: str = ",", encoding: str = "utf-8"
+) -> Path:
     """Write the files of a small region and return its settings file."""
     sources = ""
     for name, table in rows.items():
         (folder / f"{name}.toml").write_text(LAYOUT.format(name=name), encoding="utf-8")
-        with (folder / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
-            csv.writer(file).writerows([COLUMNS, *table])
+        with (folder / f"{name}.csv").open("w", newline="", encoding=encoding) as file:
+            csv.writer(file, delimiter=delimiter).writerows([COLUMNS, *table])
         sources += f'[[sources]]\nfile = "{name}.csv"\nlayout = "{name}.toml"\n{extra}\n'
     path = folder / "region.toml"
     path.write_text(
@@ -404,38 +404,3 @@ def test_held_back_rows_are_mended_by_hand_and_read_again(tmp_path):
     by_hand = changes[changes["rule"] == "mended_by_hand"]
     assert by_hand[["record_id", "column", "before", "after"]].to_numpy().tolist() == [["one:2", "DEPTH", "3O0", "300"]]
     assert refresh(load_settings(path)).unchanged
-
-
-cell = {
-    "NO": st.one_of(st.sampled_from(["", "1", "2", "A-7"]), st.text(st.characters(codec="utf-8"), max_size=4)),
-    "PERMIT": st.sampled_from(["", "W94-0113", "94-0113", "W01-77"]),
-    "DATE": st.sampled_from(["", "1994-06-17", "9999-01-01", "17.6.94", "0908-01-01", "2001-02-03"]),
-    "DEPTH": st.sampled_from(["", "200", "3O0", "12'6\"", "-5", "99999", "<0.5", "100+", "85 m"]),
-    "ROCK": st.sampled_from(["", "20", "0", "no rock to 90", ">28", "250"]),
-    "GPM": st.sampled_from(["", "5", "dry", "1 to 5", "0", "13 L/min", "flowing"]),
-    "LON": st.sampled_from(["-70.05", "70.05", "0", "", "-70", "45.3", "-12.0", "x"]),
-    "LAT": st.sampled_from(["45.3", "45.31", "0", "", "45", "-70.05"]),
-}
-dirty_row = st.tuples(*(cell[name] for name in COLUMNS)).map(list)
-
-
-@settings(deadline=None, max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(
-    st.lists(dirty_row, min_size=1, max_size=9),
-    st.lists(dirty_row, min_size=1, max_size=6),
-    st.randoms(use_true_random=False),
-)
-def test_rows_add_up_over_any_files_and_their_order_does_not_matter(tmp_path, one, two, random):
-    path = region(tmp_path, {"one": one, "two": two})
-    first = refresh(load_settings(path), today=TODAY, force=True)
-    counts = first.counts
-    # A row of blanks only is no row.
-    assert counts["rows_read"] == sum(any(map(str.strip, row)) for row in one + two)
-    assert counts["rows_read"] == counts["kept"] + counts["merged"] + counts["held_back"]
-    wells = read_wells(tmp_path / "store")
-    random.shuffle(one)
-    random.shuffle(two)
-    region(tmp_path, {"one": one, "two": two})
-    second = refresh(load_settings(path), today=TODAY, force=True)
-    assert second.counts == counts
-    pd.testing.assert_frame_equal(pd.DataFrame(read_wells(tmp_path / "store")), pd.DataFrame(wells))
