@@ -63,6 +63,11 @@ VOCABULARY = load_vocabulary()
         ("rock with clay seams", "rock"),
         ("granite w/ decomposed seams", "rock"),
         ("unweathered granite", "rock"),
+        ("coal seam", "rock"),
+        ("siltstone/shale", "rock"),
+        ("sand & gravel w.b.", "sand"),
+        ("quick sand", "sand"),
+        ("no sample", "unknown"),
         ("void", "void"),
         ("not logged", "unknown"),
         ("frobnitz", "unknown"),
@@ -79,6 +84,8 @@ def test_a_drillers_words_are_read(text, material_class):
 def test_the_name_of_the_rock_and_unknown_words_are_told():
     assert read_material("ledge, gry granit", VOCABULARY).rock == "granite"
     assert read_material("solid ledge", VOCABULARY).rock is None
+    assert read_material("mica schist", VOCABULARY).rock == "schist"
+    assert read_material("siltstone/shale, w.b.", VOCABULARY).unknown == ()
     assert read_material("clay with granite cobbles", VOCABULARY).rock is None
     assert read_material("zorbled granite", VOCABULARY).unknown == ("zorbled",)
 

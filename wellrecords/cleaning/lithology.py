@@ -28,7 +28,7 @@ SAME_AS_ABOVE = "same_as_above"
 GAP_FT = 0.5
 """Layers that lie so close follow on one another."""
 
-_WORD = re.compile(r"[a-z]+(?:/[a-z])?/?|\"+")
+_WORD = re.compile(r"[a-z]+(?:/[a-z]\b)?/?|\"+")
 _PHRASE_ENDS = re.compile(r"[,;:()&+]|\b(?:and|with|or|over|in)\b|\bw/")
 _DESCRIBES = re.compile(r"(?:y|ey|ly|ish)$")
 
@@ -159,7 +159,8 @@ def read_material(text: str, vocabulary: Vocabulary) -> Reading:
     unknown: list[str] = []
     weathered = False
     for words in phrases:
-        heads = []
+        heads: list[str] = []
+        rocks_here: list[str] = []
         for word in words:
             known = _known_word(word, vocabulary)
             if known is None:
@@ -174,10 +175,12 @@ def read_material(text: str, vocabulary: Vocabulary) -> Reading:
             elif known in vocabulary.classes:
                 heads.append(known)
                 if vocabulary.classes[known] == "rock" and known not in vocabulary.solid:
-                    rocks.append(known)
+                    rocks_here.append(known)
         if heads:
-            # The last noun of a phrase is what is there: "sand rock", "clay hardpan", "gravel till".
-            named.append(heads[-1])
+            # The last noun of a phrase is what is there: "sand rock", "mica schist"; but a coal seam is coal.
+            seam = len(heads) > 1 and vocabulary.classes[heads[-1]] == "void"
+            named.append(heads[-2] if seam else heads[-1])
+        rocks += rocks_here[-1:]
     if not named:
         # "Sandy" alone: the describing word is all there is.
         material_class = vocabulary.classes[describing[0]] if describing else "unknown"
