@@ -1,21 +1,45 @@
 """Time and memory of lot estimates.
 
-`python tests/benchmarks/bench_lots_speed.py [--wells 100000] [--lots 1000]`
+`python tests/benchmarks/bench_lots_speed.py [--wells 100000] [--lots 1000] [--store-wells 1000000] [--folder FOLDER]`
 
-One lot with the wells of its box (as a store gives them), and many lots
-against a state's wells in one call.
+Many lots against a state's wells in one call; and one lot by the real command
+in fresh processes, from a store of many more wells (made first, in FOLDER if
+given and then kept for the next run). The command is run three times: the
+first may compile, or find its files not yet in memory.
 """
 
 from __future__ import annotations
 
 import argparse
-import resource
+import multiprocessing
+import os
+import subprocess
+import sys
+import tempfile
 import time
+from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 
-from wellrecords.lots import EstimateSettings, estimate_lots, wells_box
+from wellrecords.lots import EstimateSettings, estimate_lots
+from wellrecords.store import current_version, write_dataset
+
+WELLS_A_KM2 = 3.0
+"""As in settled country."""
+RUNS = 3
+SETTINGS = """
+[region]
+name = "Invented"
+crs = "EPSG:26919"
+bounds = [{0:.4f}, {1:.4f}, {2:.4f}, {3:.4f}]
+store = "store"
+
+[[sources]]
+file = "none.csv"
+layout = "sample_completion_reports"
+"""
 
 
 def invented_wells(n: int, width_m: float, seed: int = 0) -> gpd.GeoDataFrame:
@@ -42,35 +66,97 @@ def invented_wells(n: int, width_m: float, seed: int = 0) -> gpd.GeoDataFrame:
     )
 
 
+def make_store(folder: Path, n: int) -> None:
+    """Write a store with its settings: a fifth of the holes stop above rock, two water zones in each third well."""
+    points = invented_wells(n, 1000.0 * np.sqrt(n / WELLS_A_KM2)).to_crs("EPSG:4326")
+    rng = np.random.default_rng(3)
+    wells = pd.DataFrame(points.drop(columns="geometry")).assign(
+        record_id=[f"state:{number:07d}" for number in range(n)],
+        source="state",
+        record_kind="new",
+        well_use="domestic",
+        drilled_on=pd.Timestamp("1970-01-01") + pd.to_timedelta(rng.integers(0, 20_000, n), unit="D"),
+        longitude=points.geometry.x.to_numpy(),
+        latitude=points.geometry.y.to_numpy(),
+        position_method="map",
+        position_error_m=rng.choice([15.0, 50.0, 150.0], n),
+        drilling_method="air_rotary",
+        yield_method="air_lift",
+        private=False,
+    )
+    above = np.flatnonzero(rng.random(n) < 0.2)
+    depth = 0.8 * wells["depth_to_bedrock_ft_low"].to_numpy()[above]
+    for name in ("total_depth_ft", "depth_to_bedrock_ft_low"):
+        wells.loc[above, name] = depth
+    wells.loc[above, "depth_to_bedrock_ft_high"] = np.inf
+    wells.loc[above, ["yield_gpm_low", "yield_gpm_high"]] = np.nan
+    logged = np.repeat(np.setdiff1d(np.arange(0, n, 3), above), 2)
+    half = 0.5 * wells["yield_gpm_low"].to_numpy()[logged]
+    zones = pd.DataFrame(
+        {
+            "record_id": wells["record_id"].to_numpy()[logged],
+            "depth_ft": wells["total_depth_ft"].to_numpy()[logged] * np.tile([0.7, 1.0], len(logged) // 2),
+            "yield_gpm_low": half,
+            "yield_gpm_high": half,
+        }
+    )
+    write_dataset(folder / "store", {"wells": wells, "water_zones": zones}, {})
+    (folder / "region.toml").write_text(SETTINGS.format(*points.total_bounds), encoding="utf-8")
+
+
+def time_command(folder: Path, n: int) -> None:
+    """Time `wellrecords estimate` for one lot, each time in a fresh process."""
+    if current_version(folder / "store") is None:
+        # In a process of its own: a command started from a large process would be given that one's peak.
+        maker = multiprocessing.get_context("spawn").Process(target=make_store, args=(folder, n))
+        maker.start()
+        maker.join()
+    middle = 500.0 * np.sqrt(n / WELLS_A_KM2)
+    points = gpd.points_from_xy([400_000 + middle], [5_000_000 + middle], crs="EPSG:26919").to_crs("EPSG:4326")
+    at = f"--at={points.x[0]:.4f},{points.y[0]:.4f}"
+    command = "from wellrecords.cli import main; main()"
+    words = [sys.executable, "-c", command, "estimate", str(folder / "region.toml"), at]
+    for run in range(1, RUNS + 1):
+        start = time.perf_counter()
+        process = subprocess.Popen(words, stdout=subprocess.PIPE)
+        assert process.stdout is not None
+        said = process.stdout.read().decode()
+        _, status, used = os.wait4(process.pid, 0)
+        wall = time.perf_counter() - start
+        assert status == 0
+        assert " by 600 ft" in said
+        print(
+            f"one lot by the command, store of {n:,} wells, run {run}: {wall:.1f} s "
+            f"({used.ru_utime + used.ru_stime:.1f} s of processor), peak {used.ru_maxrss / 1024:.0f} MB",
+            flush=True,
+        )
+
+
+def time_lots(n_wells: int, n_lots: int) -> None:
+    """Time many lots against many wells in one call."""
+    width = 1000.0 * np.sqrt(n_wells / WELLS_A_KM2)
+    wells = invented_wells(n_wells, width)
+    xy = 400_000 + np.random.default_rng(1).uniform(0.1, 0.9, (n_lots, 2)) * width
+    points = gpd.points_from_xy(xy[:, 0], 4_600_000 + xy[:, 1])
+    lots = gpd.GeoDataFrame({"lot_id": range(n_lots)}, geometry=points, crs="EPSG:26919")
+    start = time.perf_counter()
+    table = estimate_lots(wells, lots, settings=EstimateSettings())
+    wall, said = time.perf_counter() - start, (table["support"] != "none").mean()
+    print(f"{n_lots:,} lots, {n_wells:,} wells: {wall:.1f} s; {said:.0%} of lots said", flush=True)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--wells", type=int, default=100_000)
     parser.add_argument("--lots", type=int, default=1000)
+    parser.add_argument("--store-wells", type=int, default=1_000_000)
+    parser.add_argument("--folder", type=Path)
     options = parser.parse_args()
-    # 3 wells a square kilometre, as in settled country
-    width = 1000.0 * np.sqrt(options.wells / 3.0)
-    wells = invented_wells(options.wells, width)
-    rng = np.random.default_rng(1)
-    xy = 400_000 + rng.uniform(0.1, 0.9, (options.lots, 2)) * width
-    points = gpd.points_from_xy(xy[:, 0], 4_600_000 + xy[:, 1])
-    lots = gpd.GeoDataFrame({"lot_id": range(options.lots)}, geometry=points, crs="EPSG:26919")
-
-    west, south, east, north = wells_box(lots.iloc[:1])
-    near = wells.to_crs("EPSG:4326").cx[west:east, south:north]
-    cases = (
-        (f"1 lot, {len(near):,} wells of its box", near, lots.iloc[:1], EstimateSettings(by_tile=True)),
-        (f"{options.lots:,} lots, {options.wells:,} wells", wells, lots, EstimateSettings()),
-    )
-    for what, some, which, settings in cases:
-        wall, cpu = time.perf_counter(), time.process_time()
-        table = estimate_lots(some, which, settings=settings)
-        wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
-        memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        said = (table["support"] != "none").mean()
-        print(
-            f"{what}: {wall:.1f} s ({cpu:.1f} s of processor), peak {memory:.0f} MB; {said:.0%} of lots said",
-            flush=True,
-        )
+    with tempfile.TemporaryDirectory() as passing:
+        folder = options.folder or Path(passing)
+        folder.mkdir(parents=True, exist_ok=True)
+        time_command(folder, options.store_wells)
+    time_lots(options.wells, options.lots)
 
 
 if __name__ == "__main__":
