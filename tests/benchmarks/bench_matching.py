@@ -1,7 +1,7 @@
 """Precision and recall of the matching on planted duplicates, and its time at a million rows.
 
-Two truths, made by two programs that err in different ways: thresholds were
-chosen on the first (`planted`); the second (`planted_forms`) proves them.
+Two truths, made by two programs that err in different ways: the scorer was
+built on the first (`planted`) and held against the second (`planted_forms`).
 
 Run: python tests/benchmarks/bench_matching.py [--rows 1000000]
 """

@@ -72,7 +72,9 @@ class Agreement:
         return np.column_stack([self.degree[name] for name in DEGREES])
 
 
-def compare(a: np.ndarray, b: np.ndarray, evidence: Evidence, later: np.ndarray, days_apart: int) -> Agreement:
+def compare(
+    a: np.ndarray, b: np.ndarray, evidence: Evidence, later: np.ndarray, days_apart: int, *, words: bool = True
+) -> Agreement:
     """Compare the records of pairs.
 
     Parameters
@@ -83,6 +85,8 @@ def compare(a: np.ndarray, b: np.ndarray, evidence: Evidence, later: np.ndarray,
     later : ndarray of int, shape (m,)
         0 where both describe one state, 1 where `b` is the later, -1 where `a` is.
     days_apart : int
+    words : bool, default=True
+        False: owners and addresses, which take longest, count as silent.
     """
     copy = (evidence.source[a] == evidence.source[b]) & (later == 0)
     found = {name: _quantity(a, b, evidence, name, copy, later) for name in NEARLY}
@@ -94,8 +98,9 @@ def compare(a: np.ndarray, b: np.ndarray, evidence: Evidence, later: np.ndarray,
     found |= _states(a, b, evidence, later)
     found["well_use"] = _uses(evidence.use[a], evidence.use[b])
     found["permit"] = _permits(a, b, evidence)
-    found["owner"] = _owners(evidence.owner[a], evidence.owner[b])
-    found["address"] = _addresses(a, b, evidence)
+    silent = np.zeros(len(a), dtype=np.int8), np.ones(len(a))
+    found["owner"] = _owners(evidence.owner[a], evidence.owner[b]) if words else silent
+    found["address"] = _addresses(a, b, evidence) if words else (silent[0], np.ones(len(a)))
     found["number"] = _own_numbers(a, b, evidence, copy)
     places = evidence.places
     # A copy has the same coordinates to the last digit; so have all wells on the centre of something.
@@ -170,7 +175,7 @@ def _states(
     in_order = (day[after] >= day[before]) | (evidence.dates.year[after] == evidence.dates.year[before])
     silent = ~_deepened(a, b, evidence, later) | np.isnan(depth[a] + depth[b])
     # Most wells of a file stood when a well was sealed, and are shallower than a deepened one: that much is chance.
-    older, shallower = _share_below(day, after), _share_below(depth, after)
+    older, shallower = _share_below(day, after, later != 0), _share_below(depth, after, ~silent)
     return {
         "deepening": _degrees(
             "deepening", silent, [("deeper", depth[after] >= depth[before], shallower)], "shallower", 1.0 - shallower
@@ -185,11 +190,14 @@ def _states(
     }
 
 
-def _share_below(values: np.ndarray, rows: np.ndarray) -> np.ndarray:
-    """Return the share of all known values that are at most those of `rows`, neither none nor all."""
-    ordered = np.sort(values[~np.isnan(values)])
-    share = np.searchsorted(ordered, values[rows], side="right") / max(len(ordered), 1)
-    return np.clip(share, 0.03, 0.97)
+def _share_below(values: np.ndarray, rows: np.ndarray, needed: np.ndarray) -> np.ndarray:
+    """Return, where needed, the share of all known values that are at most those of `rows`, neither none nor all."""
+    share = np.full(len(rows), 0.5)
+    if needed.any():
+        ordered = np.sort(values[~np.isnan(values)])
+        below = np.searchsorted(ordered, values[rows[needed]], side="right") / max(len(ordered), 1)
+        share[needed] = np.clip(below, 0.03, 0.97)
+    return share
 
 
 def _one_digit_lost(first: np.ndarray, second: np.ndarray) -> np.ndarray:

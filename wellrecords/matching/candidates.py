@@ -20,8 +20,8 @@ from scipy.spatial import KDTree
 
 from wellrecords.matching.settings import MatchingSettings
 
-ERROR_CLASSES_M = (30.0, 200.0, 450.0, 1_000.0, np.inf)
-"""Upper ends of the classes of position error: receiver, map or address, quarter, section, town."""
+ERROR_CLASSES_M = (150.0, 450.0, 1_000.0, np.inf)
+"""Upper ends of the classes of position error: receiver, map or address; quarter; section; town."""
 REACH, LEAST_REACH_M = 2.0, 300.0
 """Search radius in joint position errors, and at least: 98 % of the true pairs lie within it (Rayleigh distribution),
 but the errors of receivers and maps are given too small as often as not."""

@@ -36,31 +36,26 @@ class Density:
     cells : tuple of ndarray of int, each of shape (n,)
         Square of each record, scale by scale.
     source : ndarray of int, shape (n,)
-    sources : int
-    keys, counts : tuple of ndarray
-        Square and source in one number, sorted; records there.
+    counts : tuple of ndarray of int, each of shape (squares, sources)
     """
 
     cells: tuple[np.ndarray, ...]
     source: np.ndarray
-    sources: int
-    keys: tuple[np.ndarray, ...]
     counts: tuple[np.ndarray, ...]
 
     @classmethod
     def of(cls, easting_m: np.ndarray, northing_m: np.ndarray, source: np.ndarray) -> Density:
         """Count the records, square by square."""
         sources = int(source.max()) + 1 if len(source) else 1
-        cells, keys, counts = [], [], []
+        cells, counts = [], []
         for scale in SCALES_M:
             east = np.floor(easting_m / scale).astype(np.int64)
             north = np.floor(northing_m / scale).astype(np.int64)
-            cell = pd.factorize(east * 4_000_003 + north)[0]
-            key, count = np.unique(cell * sources + source, return_counts=True)
+            cell, squares = pd.factorize(east * 4_000_003 + north)
+            count = np.bincount(cell * sources + source, minlength=len(squares) * sources)
             cells.append(cell)
-            keys.append(key)
-            counts.append(count)
-        return cls(tuple(cells), source, sources, tuple(keys), tuple(counts))
+            counts.append(count.reshape(len(squares), sources).astype(np.int32))
+        return cls(tuple(cells), source, tuple(counts))
 
     def of_partners(self, a: np.ndarray, b: np.ndarray, open_m: np.ndarray) -> np.ndarray:
         """Return records a square metre among which the partner of either is to be found.
@@ -84,10 +79,7 @@ class Density:
         return densest
 
     def _count(self, scale: int, where: np.ndarray, whose: np.ndarray) -> np.ndarray:
-        keys = self.keys[scale]
-        key = self.cells[scale][where] * self.sources + self.source[whose]
-        place = np.minimum(np.searchsorted(keys, key), len(keys) - 1)
-        return np.where(keys[place] == key, self.counts[scale][place], 0)
+        return self.counts[scale][self.cells[scale][where], self.source[whose]]
 
 
 @dataclass(frozen=True)

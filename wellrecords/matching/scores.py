@@ -26,11 +26,12 @@ from wellrecords.schema import WELL_USES
 
 BATCH_USES = ("monitoring", "test", "geothermal", "other")
 """Wells of these uses are drilled several at a time, alike in depth, date and owner."""
-UNSEEN_SIBLINGS, UNSEEN_IN_ONE_SOURCE, UNSEEN_IN_A_BATCH = 0.08, 0.3, 3.0
+UNSEEN_SIBLINGS, UNSEEN_IN_ONE_SOURCE, UNSEEN_IN_A_BATCH = 0.12, 0.3, 3.0
 """Siblings that a record has, on average, besides those seen: in another source, in its own, in a test field."""
 SEEN_SIBLINGS_COUNT = 0.5
 """A sibling seen in one source is in the other as often as not."""
 MOST_SIBLINGS = 4.0
+UNLIKE_SIBLINGS = -3.0
 HOPELESS = 7.0
 """A pair that scores so much below the threshold by common practice is not looked at again."""
 RIVALS = 4.0
@@ -122,7 +123,7 @@ class Scorer:
         evidence, settings, relations = self._evidence, self._settings, self._relations
         parts = []
         for start in range(0, max(len(pairs), 1), PAIRS_A_BATCH):
-            weighed = _weigh(pairs[start : start + PAIRS_A_BATCH], evidence, settings, self._chances, relations)
+            weighed = self._weigh(self._promising(pairs[start : start + PAIRS_A_BATCH]), evidence)
             self._seen += _siblings_seen(weighed, len(self._seen))
             hopeful = weighed.score(self._chances, self._partner) >= settings.threshold - HOPELESS
             parts.append(weighed.take(np.flatnonzero(hopeful)))
@@ -141,31 +142,41 @@ class Scorer:
 
     def score(self, pairs: np.ndarray, evidence: Evidence) -> np.ndarray:
         """Score pairs by fuller evidence, with what was learnt before."""
-        weighed = _weigh(pairs, evidence, self._settings, self._chances, self._relations)
+        weighed = self._weigh(pairs, evidence)
         return _with_siblings_seen(weighed, self._seen).score(self._chances, self._partner)
 
+    def _promising(self, pairs: np.ndarray) -> np.ndarray:
+        """Return the pairs of which owners and addresses are worth comparing.
 
-def _weigh(
-    pairs: np.ndarray, evidence: Evidence, settings: MatchingSettings, chances: Chances, relations: Relations
-) -> _Weighed:
-    a, b = pairs[:, 0], pairs[:, 1]
-    later = evidence.later[b].astype(np.int8) - evidence.later[a].astype(np.int8)
-    relation = relations.of(evidence.source[a], evidence.source[b], later)
-    twice = (later == 0) & (evidence.source[a] == evidence.source[b])
-    agreement = compare(a, b, evidence, later, settings.days_apart)
-    place, beside = evidence.places.compare(a, b)
-    in_batches = np.isin(np.arange(len(WELL_USES)), [WELL_USES.index(use) for use in BATCH_USES])
-    batch = in_batches[evidence.use[a]] & in_batches[evidence.use[b]]
-    # Wells of one test field are alike in everything; only one number makes two such records one well.
-    same_record = agreement.degree["number"] == DEGREES["number"].index("same")
-    place = np.where(twice & batch & ~same_record, -np.inf, place)
-    strangers = np.zeros(len(a))
-    for share in agreement.strangers.values():
-        strangers += np.log(share)
-    siblings = beside + chances.of_siblings(agreement) - strangers
-    unseen = np.where(twice, UNSEEN_IN_ONE_SOURCE, UNSEEN_SIBLINGS)
-    expected = np.where(batch, UNSEEN_IN_A_BATCH, unseen)
-    return _Weighed(pairs, later, twice, relation, agreement.degrees(), place, strangers, siblings, expected)
+        These take longest, and where all else speaks against a pair, or for
+        strangers, they seldom turn it; one and the same address may.
+        """
+        weighed = self._weigh(pairs, self._evidence, words=False)
+        score = weighed.score(self._chances, self._partner)
+        like_siblings = weighed.twice & (weighed.siblings + np.log(weighed.expected) >= UNLIKE_SIBLINGS)
+        address = self._evidence.address[pairs[:, 0]]
+        same_address = (address >= 0) & (address == self._evidence.address[pairs[:, 1]])
+        return pairs[(score >= self._settings.threshold - HOPELESS) | like_siblings | same_address]
+
+    def _weigh(self, pairs: np.ndarray, evidence: Evidence, *, words: bool = True) -> _Weighed:
+        a, b = pairs[:, 0], pairs[:, 1]
+        later = evidence.later[b].astype(np.int8) - evidence.later[a].astype(np.int8)
+        relation = self._relations.of(evidence.source[a], evidence.source[b], later)
+        twice = (later == 0) & (evidence.source[a] == evidence.source[b])
+        agreement = compare(a, b, evidence, later, self._settings.days_apart, words=words)
+        place, beside = evidence.places.compare(a, b)
+        in_batches = np.isin(np.arange(len(WELL_USES)), [WELL_USES.index(use) for use in BATCH_USES])
+        batch = in_batches[evidence.use[a]] & in_batches[evidence.use[b]]
+        # Wells of one test field are alike in everything; only one number makes two such records one well.
+        same_record = agreement.degree["number"] == DEGREES["number"].index("same")
+        place = np.where(twice & batch & ~same_record, -np.inf, place)
+        strangers = np.zeros(len(a))
+        for share in agreement.strangers.values():
+            strangers += np.log(share)
+        siblings = beside + self._chances.of_siblings(agreement) - strangers
+        unseen = np.where(twice, UNSEEN_IN_ONE_SOURCE, UNSEEN_SIBLINGS)
+        expected = np.where(batch, UNSEEN_IN_A_BATCH, unseen)
+        return _Weighed(pairs, later, twice, relation, agreement.degrees(), place, strangers, siblings, expected)
 
 
 def _siblings_seen(weighed: _Weighed, count: int) -> np.ndarray:

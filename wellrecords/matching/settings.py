@@ -10,10 +10,10 @@ class MatchingSettings(BaseModel):
 
     Parameters
     ----------
-    threshold : float, default=0.0
+    threshold : float, default=0.25
         Two records are one well where the log of the odds for it is at least
-        this: at 0 where that is likelier than not. Held against planted truth
-        by ``tests/benchmarks/bench_matching.py``; raise it to merge less.
+        this: somewhat likelier than not. Held against planted truth by
+        ``tests/benchmarks/bench_matching.py``; raise it to merge less.
     chance_other_source, chance_same_source, chance_earlier_state : float
         How likely a record has its partner in another source, in its own
         source (filed twice), or, being the record of a deepening, a repair or
@@ -27,7 +27,7 @@ class MatchingSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    threshold: float = 0.0
+    threshold: float = 0.25
     chance_other_source: float = Field(default=0.3, gt=0.0, lt=1.0)
     chance_same_source: float = Field(default=0.03, gt=0.0, lt=1.0)
     chance_earlier_state: float = Field(default=0.6, gt=0.0, lt=1.0)
