@@ -76,7 +76,8 @@ class EstimateSettings(BaseModel):
     n_neighbours : int, default=150
         Wells that the law of fractures at a lot may lean on.
     n_jobs : int, default=2
-        Threads; the figures do not depend on it.
+        Threads, or processes where the lots lie in several districts; the figures
+        do not depend on it.
     support : SupportSettings
     """
 
