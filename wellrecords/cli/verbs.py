@@ -7,7 +7,7 @@ from typing import Any
 import typer
 from typer.core import TyperGroup
 
-from wellrecords.cli import dataset, drilled, lots, need
+from wellrecords.cli import dataset, drilled, lots, need, validate
 from wellrecords.cli.common import STOPPED
 from wellrecords.output import written_so_far
 from wellrecords.terminal import short
@@ -52,6 +52,7 @@ app = typer.Typer(
 app.command("draft-layout")(dataset.draft_layout)
 app.command("check-layout")(dataset.check_layout)
 app.command("refresh")(dataset.refresh)
+app.command("validate")(validate.validate)
 app.command("estimate")(lots.estimate)
 app.command("site")(lots.site)
 app.command("need")(need.need)
