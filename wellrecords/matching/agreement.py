@@ -133,10 +133,20 @@ def _degrees(
 def _quantity(
     a: np.ndarray, b: np.ndarray, evidence: Evidence, name: str, copy: np.ndarray, later: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
+    value = evidence.quantities[name].value
+    told = np.flatnonzero(~np.isnan(value[a] + value[b]))
+    degree, share = np.zeros(len(a), dtype=np.int8), np.ones(len(a))
+    degree[told], share[told] = _told_quantity(a[told], b[told], evidence, name, copy[told], later[told])
+    return degree, share
+
+
+def _told_quantity(
+    a: np.ndarray, b: np.ndarray, evidence: Evidence, name: str, copy: np.ndarray, later: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     quantity: Quantity = evidence.quantities[name]
     first, second = quantity.value[a], quantity.value[b]
     apart, larger = np.abs(first - second), np.fmax(np.abs(first), np.abs(second))
-    silent = np.isnan(apart)
+    silent = np.zeros(len(a), dtype=bool)
     deepened = _deepened(a, b, evidence, later)
     is_exact = apart <= np.where(copy, EXACT, EXACT_ELSEWHERE)
     relative, absolute = NEARLY[name]

@@ -12,6 +12,8 @@ are never one well for standing there.
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -40,7 +42,7 @@ LEARN_ROUNDS = 3
 LEAST_CHANCE, MOST_CHANCE = 0.002, 0.9
 WORTH_RECORDS = 50.0
 """The settings' chance of a partner counts as so many records seen."""
-PAIRS_A_BATCH = 1_000_000
+PAIRS_A_BATCH = 500_000
 
 
 @dataclass(frozen=True)
@@ -122,8 +124,12 @@ class Scorer:
         """
         evidence, settings, relations = self._evidence, self._settings, self._relations
         parts = []
-        for start in range(0, max(len(pairs), 1), PAIRS_A_BATCH):
-            weighed = self._weigh(self._promising(pairs[start : start + PAIRS_A_BATCH]), evidence)
+        batches = [pairs[start : start + PAIRS_A_BATCH] for start in range(0, max(len(pairs), 1), PAIRS_A_BATCH)]
+        # Most of the work is done outside Python's lock, so threads run side by side.
+        with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+            promising = list(pool.map(self._promising, batches))
+        for batch in promising:
+            weighed = self._weigh(batch, evidence)
             self._seen += _siblings_seen(weighed, len(self._seen))
             hopeful = weighed.score(self._chances, self._partner) >= settings.threshold - HOPELESS
             parts.append(weighed.take(np.flatnonzero(hopeful)))
