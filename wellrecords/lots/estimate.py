@@ -127,7 +127,8 @@ class LotEstimate:
 class _Drawn:
     """Draws of lots that share their evidence, each array (m, n_draws), and what the curves are made from.
 
-    `level` (n_draws,) are the levels of the depth to the target.
+    `level` (n_draws,) are the levels of the depth to the target, `finished`
+    (m, n_draws) the depths at which wells there are finished in any case.
     """
 
     evidence: Evidence
@@ -135,6 +136,7 @@ class _Drawn:
     laws: LocalLaws | None
     start: np.ndarray
     level: np.ndarray
+    finished: np.ndarray
     columns: dict[str, np.ndarray]
     in_gravel: np.ndarray
     chance_of_dry_hole: np.ndarray
@@ -156,7 +158,9 @@ def _draw_together(evidence: Evidence, settings: EstimateSettings) -> _Drawn:
     start = evidence.start(columns)
     asked = _asked(places, settings)
     laws = evidence.laws.at(evidence.lot_coordinates) if evidence.laws is not None and m else None
-    drawn = _Drawn(evidence, asked, laws, start, levels[2], columns, np.zeros((m, n), dtype=bool), np.full(m, np.nan))
+    finished = evidence.finished_ft(levels[2])
+    in_gravel, dry = np.zeros((m, n), dtype=bool), np.full(m, np.nan)
+    drawn = _Drawn(evidence, asked, laws, start, levels[2], finished, columns, in_gravel, dry)
     for lot in range(m):
         if drawn.said(lot):
             _draw_target(drawn, lot)
@@ -183,8 +187,7 @@ def _target_depths(
     evidence, level, gpm = drawn.evidence, drawn.level, settings.target_yield_gpm
     n = len(level)
     rng = np.random.default_rng((settings.random_state, TARGETS))
-    shallowest = rng.choice(evidence.shallow_ft[lot], n)
-    target = np.maximum(drawn.start[lot] + law.feet_to(gpm, level)[0], shallowest)
+    target = np.maximum(drawn.start[lot] + law.feet_to(gpm, level)[0], drawn.finished[lot])
     in_gravel = np.zeros(n, dtype=bool)
     if evidence.gravels is not None:
         met = evidence.gravels.chance(evidence.lot_coordinates[[lot]], gpm)[0]

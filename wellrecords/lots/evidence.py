@@ -11,18 +11,17 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 from wellrecords.interpolation import IntervalKriging
+from wellrecords.lots.finished import map_finished_depths
 from wellrecords.lots.gravel import GravelMap, fit_gravels
 from wellrecords.lots.laws import LawMap
 from wellrecords.lots.mapped import TREES, Ground, ended_above_rock, fit_models, start_ft
 from wellrecords.lots.places import LotPlaces, project
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.shared import Shared, learn, learnt_from
-from wellrecords.lots.stopping import AT_LEAST, EXACT, LOGGED, MISSING, Stops
+from wellrecords.lots.stopping import MISSING
 from wellrecords.lots.support import Nearness, rate_support
 from wellrecords.lots.tiles import Company, District
 
-FINISHED_WELLS = 60
-"""Nearest wells whose depths say how shallow wells are finished, where rock is not on record."""
 SHOWN_COLUMNS = [
     "record_id",
     "longitude",
@@ -57,9 +56,8 @@ class Evidence:
     gravels : GravelMap or None
     water_starts_at : {"ground", "water level", "bedrock", "bedrock and water level"}
         Below which depth water may be met.
-    shallow_ft : ndarray of shape (m, k)
-        Where top of rock is not on record: depths of the shallowest sixth of
-        the wells around. A well is not finished shallower than such. 0 in rock.
+    finished : IntervalKriging or None
+        Depths at which wells are finished; None in rock.
     correlation : ndarray of shape (4, 4)
         Of `JOINT_ORDER`.
     nearness : mapping of str to Nearness
@@ -78,7 +76,7 @@ class Evidence:
     laws: LawMap | None
     gravels: GravelMap | None
     water_starts_at: str
-    shallow_ft: np.ndarray
+    finished: IntervalKriging | None
     correlation: np.ndarray
     nearness: Mapping[str, Nearness]
     within_1km: np.ndarray
@@ -115,6 +113,12 @@ class Evidence:
             return np.full((len(self.places), len(levels)), np.nan)
         predicted = self.models[quantity].predict(self.lot_coordinates)
         return predicted.quantile_at(np.broadcast_to(levels[:, None], (len(levels), len(self.places)))).T
+
+    def finished_ft(self, levels: np.ndarray) -> np.ndarray:
+        """Return quantiles of the depth of a finished well at the lots, shape (m, n_levels); 0 in rock."""
+        if self.finished is None:
+            return np.zeros((len(self.places), len(levels)))
+        return self.finished.predict(self.lot_coordinates).quantile(levels)
 
     def start(self, draws: Mapping[str, np.ndarray]) -> np.ndarray:
         """Depth below which each draw may meet water, feet."""
@@ -181,15 +185,15 @@ def _evidence(
     laws = None if shared.laws is None else shared.laws.of_stops(ground.stops(starts_at, water_zones))
     in_rock = starts_at.startswith("bedrock")
     ended_above, made_water = ended_above_rock(wells), (wells["yield_gpm_low"] > 0).to_numpy()
-    gravels, shallow = None, np.zeros((len(places), 1))
+    gravels = finished = None
     if laws is not None and in_rock:
         depth, gpm = (wells[name].to_numpy() for name in ("total_depth_ft", "yield_gpm_low"))
         known = np.isfinite(gpm) & np.isfinite(depth) & (made_water | ~ended_above)
         gravels = fit_gravels(
             coordinates[known], depth[known], gpm[known], ground.cover_ft[known], ended_above[known], laws.habits
         )
-    elif laws is not None and len(places):
-        shallow = _shallowest(laws.stops, lots)
+    elif laws is not None and shared.finished is not None:
+        finished = map_finished_depths(laws.stops, shared.finished, settings.random_state)
     says = ended_above & made_water if laws is not None else np.zeros(len(wells), dtype=bool)
     if laws is not None:
         says[laws.stops.row[laws.stops.kind != MISSING]] = True
@@ -207,7 +211,7 @@ def _evidence(
         laws=laws,
         gravels=gravels,
         water_starts_at=starts_at,
-        shallow_ft=shallow,
+        finished=finished,
         correlation=shared.correlation,
         nearness=nearness,
         within_1km=within[0],
@@ -245,13 +249,3 @@ def _dry_below(table: pd.DataFrame, settings: EstimateSettings) -> float:
     positive = table["yield_gpm_low"].to_numpy()
     positive = positive[np.isfinite(positive) & (positive > 0)]
     return min(0.5, float(np.quantile(positive, 0.01))) if len(positive) else 0.5
-
-
-def _shallowest(stops: Stops, lots: np.ndarray) -> np.ndarray:
-    """Depths of the shallowest sixth of the producing wells around each lot but for the last few, shape (m, k)."""
-    producing = np.isin(stops.kind, (EXACT, LOGGED, AT_LEAST))
-    if not producing.any():
-        return np.zeros((len(lots), 1))
-    count = min(FINISHED_WELLS, int(producing.sum()))
-    _, near = cKDTree(stops.coordinates[producing]).query(lots, np.arange(1, count + 1))
-    return np.sort(stops.depth_ft[producing][near], axis=1)[:, count // 20 : max(count // 6, 1)]

@@ -190,18 +190,6 @@ class LawMap:
         probability = blurred(posterior(self.prior, total), self.grid, self.reach.blur)
         return LocalLaws(probability, self.grid, self.tables, self.decay_ft)
 
-    def left_out(self, apart_m: float = 0.0) -> LocalLaws:
-        """Return the laws at the scored stops, as the other wells have them.
-
-        Parameters
-        ----------
-        apart_m : float, default=0
-            Wells nearer than this are left out too.
-        """
-        index, distance, weights = self.neighbours(self.stops.coordinates[self.scored])
-        left = (index == self.scored[:, None]) | (distance < apart_m)
-        return self._laws(index, np.where(left, 0.0, weights))
-
     def left_out_levels(self) -> tuple[np.ndarray, np.ndarray]:
         """Say where the scored stops fell in what the other wells had said of them.
 
@@ -214,7 +202,9 @@ class LawMap:
         low, high : ndarray of shape (n_scored,)
             Levels in [0, 1]; 0 and 1 where the stop says nothing.
         """
-        stops, laws = self.stops.take(self.scored), self.left_out()
+        stops = self.stops.take(self.scored)
+        index, _, weights = self.neighbours(stops.coordinates)
+        laws = self._laws(index, np.where(index == self.scored[:, None], 0.0, weights))
         usual = USUAL_TARGETS_GPM[self.habits.share >= COMMON_SHARE]
         made = np.where(np.isin(stops.kind, (EXACT, LOGGED, AT_LEAST)), stops.gpm, 0.0)
         target = usual[np.maximum(np.searchsorted(usual, made * (1 + 1e-9), side="right") - 1, 0)]

@@ -155,8 +155,8 @@ def _trial(sample: Stops, scored: np.ndarray, n_neighbours: int) -> _Trial:
     count = min(n_neighbours + 1, len(sample))
     distance, index = cKDTree(sample.coordinates).query(sample.coordinates[scored], np.arange(1, count + 1))
     away = np.hypot(distance, sample.position_error_m[index])
+    typical_m = max(float(np.median(away[:, min(29, count - 1)])), 50.0)
     away = np.where(index == scored[:, None], np.inf, away)
-    typical_m = max(float(np.median(distance[:, min(29, count - 1)])), 50.0)
     return _Trial(sample, scored, index, away, first_grid(), typical_m)
 
 

@@ -19,6 +19,7 @@ from scipy.spatial import cKDTree
 
 from wellrecords.interpolation import IntervalKriging
 from wellrecords.interpolation.covariance import Covariance
+from wellrecords.lots.finished import map_finished_depths
 from wellrecords.lots.joint import normal_correlation
 from wellrecords.lots.laws import LawMap
 from wellrecords.lots.learning import fit_laws
@@ -46,12 +47,15 @@ class Shared:
         Below which depth water may be met.
     correlation : ndarray of shape (4, 4)
         Of `JOINT_ORDER`.
+    finished : Covariance or None
+        Of the depths at which wells are finished; None in rock.
     """
 
     covariances: Mapping[str, Covariance]
     laws: LawMap | None
     water_starts_at: str
     correlation: np.ndarray
+    finished: Covariance | None
 
 
 def learnt_from(coordinates: np.ndarray, random_state: int) -> np.ndarray:
@@ -104,11 +108,16 @@ def learn(
     laws = None
     if np.any(candidates[0].kind != MISSING):
         laws = fit_laws(candidates, n_neighbours=settings.n_neighbours, random_state=settings.random_state)
+    starts_at = rules[0 if laws is None else laws.candidate]
+    finished = None
+    if laws is not None and not starts_at.startswith("bedrock"):
+        finished = map_finished_depths(laws.stops, random_state=settings.random_state)
     return Shared(
         covariances={name: model.covariance_ for name, model in models.items()},
         laws=laws,
-        water_starts_at=rules[0 if laws is None else laws.candidate],
+        water_starts_at=starts_at,
         correlation=_correlation(models, used, laws, len(wells), settings.random_state),
+        finished=None if finished is None else finished.covariance_,
     )
 
 

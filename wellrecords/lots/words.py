@@ -90,9 +90,14 @@ def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings
     notes += describe_levels(noted["age_years"], evidence.level_residual_ft[around], support)
     if not evidence.water_starts_at.startswith("bedrock"):
         notes.append(
-            f"Top of rock is hardly on record here, so this may not be hard rock: water is taken to be met "
-            f"anywhere below {evidence.water_starts_at}, but a well not to be finished shallower than the shallowest "
-            f"sixth of those around ({evidence.shallow_ft[lot, 0]:.0f} to {evidence.shallow_ft[lot, -1]:.0f} ft)."
+            "Top of rock is hardly on record here, so this may not be hard rock: water is taken to be met anywhere "
+            f"below {evidence.water_starts_at}."
+        )
+    if evidence.finished is not None:
+        low, high = evidence.finished.predict(place[None, :]).quantile([0.1, 0.9])[0]
+        notes.append(
+            f"Wells around are finished at {low:.0f} to {high:.0f} ft (eight in ten); a well here is taken to go as "
+            "deep, even where less would do."
         )
     if evidence.gravels is not None:
         chance = float(evidence.gravels.chance(place[None, :], settings.target_yield_gpm)[0])
