@@ -28,7 +28,7 @@ NUGGET_SHARE = (0.02, 0.98)
 SUBSET = 600  # places scored in a fit
 FIT_NEIGHBOURS = 20
 CLEAR_GAIN = 0.01  # of the score: less is not worth a larger model
-CLEAR_ERRORS = 2.0  # standard errors
+CLEAR_ERRORS = 3.0  # standard errors: some two dozen stretches are tried, and one may look good by luck
 PENALTY = 1.0  # places' worth of loss for one unit off in the parameters
 
 
@@ -56,7 +56,7 @@ def left_out_scores(
 def clearly_better(trial: FloatArray, base: FloatArray, block: IntArray) -> bool:
     """Whether the scores of a trial beat others, and not by the luck of a few blocks of ground.
 
-    The mean gain must be a hundredth of the score, and twice its standard
+    The mean gain must be a hundredth of the score, and three times its standard
     error, blocks taken as the independent units.
 
     Parameters
