@@ -26,6 +26,7 @@ def run(*words, cwd=None):
         ("draft-layout",),
         ("check-layout",),
         ("refresh",),
+        ("validate",),
         ("estimate",),
         ("report",),
         ("held-back",),

@@ -31,7 +31,7 @@ def validate(
     settings_file: SettingsFile,
     save: Annotated[Path | None, typer.Option("--save", metavar="FILE", help="Write all columns as CSV.")] = None,
 ) -> None:
-    """Prove the maps: scores on ground left out, against simpler methods.
+    """Score the maps on ground left out, beside simpler ways.
 
     Five times a fifth of the ground, in cells of 300 m, is left out and
     predicted from the rest: by the maps, by the 15 nearest wells, by inverse
