@@ -196,7 +196,7 @@ def _with_siblings_seen(weighed: _Weighed, seen: np.ndarray) -> _Weighed:
     """Expect siblings where a record has some in its own source: in a subdivision, not on a farm."""
     itself = np.where(weighed.twice, expit(weighed.siblings + np.log(weighed.expected)), 0.0)
     around = np.maximum(seen[weighed.pairs[:, 0]], seen[weighed.pairs[:, 1]]) - itself
-    return replace(weighed, expected=weighed.expected + SEEN_SIBLINGS_COUNT * np.minimum(around, MOST_SIBLINGS))
+    return replace(weighed, expected=weighed.expected + SEEN_SIBLINGS_COUNT * np.clip(around, 0.0, MOST_SIBLINGS))
 
 
 def _overlap(weighed: _Weighed, chance: np.ndarray, evidence: Evidence, settings: MatchingSettings) -> np.ndarray:
