@@ -150,7 +150,10 @@ def refresh(
         flags.append(flag_outliers(wells, settings.region.crs, settings.cleaning))
     with _timed("matching", seconds):
         tell("finding wells recorded twice", 0, 1)
-        result = merge_duplicates(wells, layers, zones, settings.matching, settings.region.crs)
+        distinct = [one.name for one, source in zip(cleaned, settings.sources, strict=True) if source.distinct]
+        result = merge_duplicates(
+            wells, layers, zones, settings.matching, settings.region.crs, distinct_sources=distinct
+        )
     held_back = stack([one.held_back for one in cleaned], HELD_BACK_COLUMNS)
     rows_read = sum(one.rows_read for one in cleaned)
     check_rows(rows_read, kept=len(result.wells), merged=len(result.merged), held_back=len(held_back))

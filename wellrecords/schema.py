@@ -111,12 +111,8 @@ WELL_COLUMNS: dict[str, str] = {
     "yield_method": TEXT,
     "main_rock": TEXT,
     "private": FLAG,
-    "record_count": NUMBER,
 }
-"""Column name -> pandas dtype of the canonical table (geometry aside).
-
-`record_count` says how many records the row was made of; null before matching.
-"""
+"""Column name -> pandas dtype of the canonical table (geometry aside)."""
 
 LAYER_COLUMNS: dict[str, str] = {
     "record_id": TEXT,
@@ -178,8 +174,7 @@ def _wells_schema() -> pa.DataFrameSchema:
             "yield_method": pa.Column(TEXT, pa.Check.isin(YIELD_METHODS), nullable=False),
             "main_rock": pa.Column(TEXT, nullable=True),
             "private": pa.Column(FLAG, nullable=False),
-            "record_count": pa.Column(NUMBER, pa.Check.ge(1.0), nullable=True),
-        },
+            },
         checks=[
             pa.Check(
                 lambda wells, quantity=quantity: _ordered_intervals(wells, quantity),

@@ -114,6 +114,10 @@ class SourceSettings(BaseModel):
         Names the source in the dataset; the layout's name by default.
     private : bool, default=False
         True for the firm's own records.
+    distinct : bool, default=False
+        True where the source is known to hold each well once, such as a
+        dataset that was matched before: its rows are never merged with each
+        other. What told them apart then (permits, owners) may be gone by now.
     mended : path, optional
         The held-back rows of this source, mended by hand.
     """
@@ -124,6 +128,7 @@ class SourceSettings(BaseModel):
     layout: str
     name: str | None = None
     private: bool = False
+    distinct: bool = False
     mended: Path | None = None
 
 

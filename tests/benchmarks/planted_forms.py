@@ -1,4 +1,4 @@
-"""Invented records as forms are filled in and keyed: a second truth, which no threshold was chosen on.
+"""Invented records as forms are filled in and keyed: a second truth, of other errors.
 
 It shares nothing with `planted` but the shape of its result, and errs in other
 ways. Wells lie along roads; a board files the drillers' forms under running

@@ -65,7 +65,6 @@ def combine(
     """
     sizes = np.bincount(cluster)
     grouped = sizes[cluster] > 1
-    wells = wells.assign(record_count=wells["record_count"].fillna(1.0))
     alone = wells.loc[~grouped]
     if not grouped.any():
         none = pd.DataFrame({name: pd.Series(dtype=dtype) for name, dtype in PROVENANCE_COLUMNS.items()})
@@ -93,7 +92,6 @@ def combine(
     error = members["position_error_m"].to_numpy(dtype=float)
     least = pd.Series(error).groupby(group).transform("min").to_numpy()
     givers.append(("position", *_take(members, kept, PLACE, error <= least, group)))
-    kept["record_count"] = members["record_count"].groupby(group).sum().to_numpy()
     kept["private"] = members["private"].astype(bool).groupby(group).any().to_numpy()
     sealed = pd.Series(kind == "abandoned").groupby(group).any().to_numpy()
     repaired = pd.Series(kind == "repaired").groupby(group).any().to_numpy() & (kept["record_kind"] == "new").to_numpy()
@@ -123,7 +121,7 @@ def _in_order(members: pd.DataFrame) -> pd.DataFrame:
     """
     state = members["record_kind"].map({"deepened": 0, "replaced": 1, "new": 1, "repaired": 2, "abandoned": 3})
     depth = members["total_depth_ft"].where(members["record_kind"] == "deepened").fillna(0.0)
-    counted = [column for column in WELL_COLUMNS if column not in (*PLACE, "record_count")]
+    counted = [column for column in WELL_COLUMNS if column not in PLACE]
     full = members[counted].notna().sum(axis=1)
     keys = pd.DataFrame(
         {

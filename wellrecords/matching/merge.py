@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,6 +62,8 @@ def merge_duplicates(
     water_zones: pd.DataFrame,
     settings: MatchingSettings,
     crs: str,
+    *,
+    distinct_sources: Collection[str] = (),
 ) -> Merged:
     """Find the records that are one well and make one row of them.
 
@@ -69,12 +72,13 @@ def merge_duplicates(
     wells : pandas.DataFrame
         Canonical columns with distinct `record_id`; also `permit`, `owner` and
         `address` where the source has them, which are used here and not kept.
-        Rows of an earlier result (their `record_count` is known) are compared
-        with new records only, so that matching a result again changes nothing.
     layers, water_zones : pandas.DataFrame
     settings : MatchingSettings
     crs : str
         Projected system in metres.
+    distinct_sources : collection of str
+        Sources that hold each well once, as the result of an earlier matching
+        does: their rows are compared with those of other sources only.
 
     Returns
     -------
@@ -84,8 +88,7 @@ def merge_duplicates(
     """
     wells = wells.sort_values("record_id", kind="stable").reset_index(drop=True)
     canonical = conform(wells, WELL_COLUMNS)
-    matched = canonical["record_count"].notna().to_numpy()
-    if len(wells) < 2 or matched.all():
+    if len(wells) < 2:
         return _nothing_merged(canonical, layers, water_zones)
     easting_m, northing_m = Transformer.from_crs(WGS84, crs, always_xy=True).transform(
         wells["longitude"].to_numpy(dtype=float), wells["latitude"].to_numpy(dtype=float)
@@ -93,8 +96,10 @@ def merge_duplicates(
     evidence = gather_evidence(easting_m, northing_m, wells, settings.days_apart)
     numbers = ((evidence.own_number, evidence.permit), (evidence.address,))
     pairs = candidate_pairs(easting_m, northing_m, wells, numbers, settings)
-    # Rows that went through a matching were told apart there, by permits and owners too, which are not kept.
-    pairs = pairs[~(matched[pairs[:, 0]] & matched[pairs[:, 1]])]
+    distinct = wells["source"].isin(distinct_sources).to_numpy()
+    pairs = pairs[~(distinct[pairs[:, 0]] & (evidence.source[pairs[:, 0]] == evidence.source[pairs[:, 1]]))]
+    if not len(pairs):
+        return _nothing_merged(canonical, layers, water_zones)
     scorer = Scorer(evidence, settings)
     scored = scorer.learn(pairs)
     decided = _decide(scored, evidence.source, settings.threshold)
@@ -195,6 +200,5 @@ def _undecided(
 
 
 def _nothing_merged(wells: pd.DataFrame, layers: pd.DataFrame, water_zones: pd.DataFrame) -> Merged:
-    wells = wells.assign(record_count=wells["record_count"].fillna(1.0))
     tables = (MERGED_COLUMNS, PROVENANCE_COLUMNS, HISTORY_COLUMNS, UNDECIDED_COLUMNS)
     return Merged(wells, layers, water_zones, *(empty_table(columns) for columns in tables))
