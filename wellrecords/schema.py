@@ -174,7 +174,7 @@ def _wells_schema() -> pa.DataFrameSchema:
             "yield_method": pa.Column(TEXT, pa.Check.isin(YIELD_METHODS), nullable=False),
             "main_rock": pa.Column(TEXT, nullable=True),
             "private": pa.Column(FLAG, nullable=False),
-            },
+        },
         checks=[
             pa.Check(
                 lambda wells, quantity=quantity: _ordered_intervals(wells, quantity),
