@@ -25,10 +25,10 @@ def test_a_problem_without_a_place_leaves_the_brackets_out():
 def test_problems_are_shown_together_and_the_rest_is_counted():
     error = ProblemsError([problem(row=row) for row in range(SHOWN_AT_MOST + 3)], "Cannot read wells.csv")
     lines = str(error).splitlines()
-    assert lines[0] == "Cannot read wells.csv: 103 problems."
+    assert lines[0] == f"Cannot read wells.csv: {SHOWN_AT_MOST + 3} problems."
     assert len(lines) == 1 + SHOWN_AT_MOST + 1
     assert lines[-1].strip() == "… and 3 more."
-    assert len(error.problems) == 13
+    assert len(error.problems) == SHOWN_AT_MOST + 3
 
 
 def test_one_problem_is_not_called_problems():

@@ -9,7 +9,8 @@ import pytest
 from outcome_fixtures import WELL, Draws, make_record
 from typer.testing import CliRunner
 
-from wellrecords import cli, follow_up
+from wellrecords import follow_up
+from wellrecords.cli.verbs import app
 from wellrecords.demand import DemandSettings
 from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.outcomes import OUTCOME_COLUMNS, read_estimates, read_outcomes, write_estimate
@@ -52,7 +53,7 @@ def well_file(path, fields):
 
 
 def run(*words):
-    return CliRunner().invoke(cli.app, [str(word) for word in words])
+    return CliRunner().invoke(app, [str(word) for word in words])
 
 
 def keep(settings, monkeypatch, fingerprint="f1", persons=4):
