@@ -119,11 +119,13 @@ def test_depth_of_the_water_and_hole_as_drilled_are_each_called_by_name(contract
         assert f"Hole as drilled, {label} {depth}" in text
 
 
-def test_both_meanings_of_dry_are_told_where_they_stand(contractor):
+def test_dry_is_the_word_of_the_records_alone(contractor):
     text = Outline(contractor.read_text("utf-8")).text
     assert "the chance of a dry hole, one that makes under 0.5 gpm even there, is 4%" in text
     assert "Chance of a dry hole by the records: under 0.5 gpm even at 600 ft 4%" in text
-    assert "Dry: too little to serve the house, under 0.21 gpm 3%" in text
+    assert "Too little to serve the house even with a tank, under 0.21 gpm 3%" in text
+    assert "The last of these counts the hole as the bid drills it" in text
+    assert "Dry:" not in text
 
 
 def test_technical_sentence_is_folded_away(contractor, estimate, owner):

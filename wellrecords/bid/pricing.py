@@ -318,7 +318,7 @@ def _notes(
         first, *others = describe_yield(float(f"{middle_gpm:.2g}"), need, in_well_gal)
         notes += [f"The planned hole at its middle yield: {first[0].lower()}{first[1:]}", *others]
     cases = {
-        "the hole is dry: it is sealed, and no pump or tank is priced": ~served,
+        "the hole makes too little to serve the house: it is sealed, and no pump or tank is priced": ~served,
         "a storage tank and a booster pump are needed to carry the peak": quantities["storage_tanks"] > 0,
         "the hole is hydrofractured": quantities["fracturing"] > 0,
         "the motor or cable needed is beyond the lists; the largest is priced": quantities["beyond_lists"] > 0,

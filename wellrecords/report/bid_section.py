@@ -26,8 +26,15 @@ OUTCOMES = {
     "target_met": "The wanted yield is met",
     "target_met_by_fracturing": "It is met after hydrofracturing",
     "short_of_target": "Usable water, less than wanted",
-    "dry": "Dry: too little to serve the house, under {least}",
+    "dry": "Too little to serve the house even with a tank, under {least}",
 }
+
+OUTCOMES_NOTE = (
+    "The last of these counts the hole as the bid drills it, with all that is done at the limit, against the least "
+    "that serves the house; the chance of a dry hole by the records counts holes drilled to the limit and left so, "
+    "by its own least yield."
+)
+"""Why the least of the outcomes and the records' chance of a dry hole are two figures."""
 
 
 def bid_section(bid: Bid, *, owner: bool) -> dict[str, Any]:
@@ -56,6 +63,7 @@ def bid_section(bid: Bid, *, owner: bool) -> dict[str, Any]:
             (OUTCOMES.get(name, name).format(least=wording.flow(bid.least_usable_gpm)), wording.percent(chance))
             for name, chance in bid.outcomes.items()
         ],
+        "outcomes_note": OUTCOMES_NOTE,
     }
     return {**section, **(_owner_side(bid) if owner else _firm_side(bid))}
 
