@@ -169,6 +169,9 @@ def test_beyond_the_limit_terminal_and_index_say_what_the_lot_report_says(done, 
     terminal.show_estimates([doubtful, far])
     wide = capsys.readouterr().out
     assert "100 / 100 / over 450" in wide
+    headings = wide.splitlines()[:2]
+    assert headings[0].split("  ")[-1].strip() == "yield around,"
+    assert headings[1][headings[0].index("yield around,") :].startswith("gpm")
     assert wide.count(far.bid.reason) == 1
     assert "no price book" not in wide
     monkeypatch.setattr(terminal, "_width", lambda: 80)
@@ -176,6 +179,7 @@ def test_beyond_the_limit_terminal_and_index_say_what_the_lot_report_says(done, 
     narrow = capsys.readouterr().out.splitlines()
     assert "depth to target, ft: 100 / 100 / over 450" in narrow
     assert "lot:                 thirsty" in narrow
+    assert any(line.startswith("yield around, gpm:") for line in narrow)
     assert narrow == [line.rstrip() for line in narrow]
 
 
@@ -276,8 +280,11 @@ def test_lots_are_read_back_and_chosen_by_name(tmp_path, lots):
     file = write_lots(tmp_path / "lots.geojson", lots)
     assert list(read_lots(file)["lot_id"]) == list(lots["lot_id"])
     assert list(read_lots(file, ["far"])["lot_id"]) == ["far"]
+    assert list(read_lots(file, ["FAR"])["lot_id"]) == ["far"]
     with pytest.raises(WellRecordsError, match=r"no lot gone.*near, thirsty, far"):
         read_lots(file, ["gone"])
+    twins = write_lots(tmp_path / "twins.geojson", lots.assign(lot_id=["a-1", "A-1", "b"]))
+    assert list(read_lots(twins, ["A-1", "B"])["lot_id"]) == ["A-1", "b"]
 
 
 def test_faulty_lots_are_told_together(tmp_path, lots):

@@ -27,7 +27,7 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
         GeoJSON, GeoPackage or another format that pyogrio reads, with a
         column `lot_id` and points or polygons in a known coordinate system.
     lot_ids : iterable of str
-        Only these lots; all where none is named.
+        Only these lots, in any case unless two differ by it alone; all where none is named.
 
     Returns
     -------
@@ -53,12 +53,24 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
         raise WellRecordsError(msg) from error
     _check_lots(lots, path)
     lots = lots.to_crs(WGS84).assign(lot_id=lots["lot_id"].astype(str))
-    wanted = list(lot_ids)
+    wanted = _as_written(lot_ids, list(lots["lot_id"]))
     if unknown := sorted(set(wanted) - set(lots["lot_id"])):
         known = ", ".join(lots["lot_id"])
         msg = f"There is no lot {', '.join(unknown)} in {path}. Lots: {known}. Next: name one of these."
         raise WellRecordsError(msg)
     return lots[lots["lot_id"].isin(wanted)].reset_index(drop=True) if wanted else lots
+
+
+def _as_written(wanted: Iterable[str], known: list[str]) -> list[str]:
+    """Write names as the file does where they differ from one of its lots by case alone."""
+    by_folded: dict[str, list[str]] = {}
+    for lot_id in known:
+        by_folded.setdefault(lot_id.casefold(), []).append(lot_id)
+    meant = []
+    for name in wanted:
+        alike = by_folded.get(name.casefold(), [])
+        meant.append(alike[0] if name not in known and len(alike) == 1 else name)
+    return meant
 
 
 def lot_at(longitude: float, latitude: float, lot_id: str = "here") -> gpd.GeoDataFrame:

@@ -145,7 +145,8 @@ def show_estimates(jobs: Sequence[LotJob]) -> None:
                 typer.echo(f"{label + ':':{label_width}} {plain(value)}")
             typer.echo()
     else:
-        show_table(rows)
+        # Units stand below their headings, so that the long ones do not widen the table.
+        show_table([{heading.replace(", ", ",\n"): cell for heading, cell in row.items()} for row in rows])
     for job in jobs:
         # Why there is no bid tells the notes too.
         notes = [job.bid.reason] if isinstance(job.bid, NoBid) else job.estimate.notes
@@ -264,7 +265,7 @@ def _estimate_row(job: LotJob) -> dict[str, str]:
         "rock, ft": three("depth_to_bedrock_ft", wording.depth),
         "water, ft": three("depth_to_water_ft", lambda value: wording.depth(value) if value > 0 else "flows"),
         "depth to target, ft": three("depth_to_target_ft", lambda value: target_depth(value, limit)),
-        "yield, gpm": three("yield_gpm", wording.flow),
+        "yield around, gpm": three("yield_gpm", wording.flow),
         "target": f"{wording.flow(estimate.target_yield_gpm)} by {wording.depth(limit)}",
         "chance": wording.percent(estimate.chance_of_target),
         "cost": " / ".join(wording.money(bid.total_quantiles[name]) for name in ("p10", "p50", "p90"))
