@@ -196,7 +196,7 @@ def test_a_place_lies_in_its_tile_and_a_cut_tile_in_its_parent(longitude, latitu
 
 
 def test_words_never_claim_certainty_nor_depths_beyond_the_limit(estimates, wells, lots):
-    """Neither 0% nor 100%; no depth below the limit; and the cap is noted only where a figure stands at it."""
+    """Neither 0% nor 100%; no depth below the limit; and the cap is noted only beside a figure that stands at it."""
     wishes = {"target_yield_gpm": [0.1, 5.0, 5.0, 40.0], "max_depth_ft": [600.0, 150.0, 600.0, 600.0]}
     asked = lots.iloc[[0, 0, 0, 0]].assign(lot_id=["sure", "shallow", "usual", "rich"], **wishes)
     found = draw_lot_estimates(wells, asked, EstimateSettings(n_draws=200, deepest_ft=800.0))
@@ -206,7 +206,21 @@ def test_words_never_claim_certainty_nor_depths_beyond_the_limit(estimates, well
     for one in found:
         assert "100%" not in one.technical_words
         assert " 0%" not in one.technical_words
-        figures = summarise([one]).filter(regex="depth_to_target_ft_p").to_numpy()
-        capped.append(bool((figures == one.deepest_ft).any()))
-        assert capped[-1] == any("stands for that depth or more" in note for note in one.notes)
+        table = summarise([one])
+        capped.append(bool((table.filter(regex="depth_to_target_ft_p").to_numpy() == one.deepest_ft).any()))
+        assert capped[-1] == ("stands for that depth or more" in table["notes"].iloc[0])
+        assert not any("stands for that depth or more" in note for note in one.notes)
     assert set(capped) == {True, False}
+
+
+def test_a_target_hardly_met_and_a_limit_unlike_the_wells_around_are_noted(wells, lots):
+    wishes = {"target_yield_gpm": [5.0, 5.0, 500.0, 5.0], "max_depth_ft": [150.0, 60_000.0, 600.0, 400.0]}
+    asked = lots.iloc[[0, 0, 0, 0]].assign(lot_id=["shallow", "deep", "rich", "usual"], **wishes)
+    shallow, deep, rich, usual = (
+        " ".join(one.notes) for one in draw_lot_estimates(wells, asked, EstimateSettings(n_draws=200))
+    )
+    assert "Most wells within 3.1 miles are deeper than the limit of 150 ft." in shallow
+    assert "and the limit is 60,000 ft: figures beyond" in deep
+    assert "A well here will hardly make 500 gpm by 600 ft" in rich
+    for words in ("Most wells within", "and the limit is", "will hardly make"):
+        assert words not in usual

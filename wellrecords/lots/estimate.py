@@ -293,8 +293,16 @@ def summarise(estimates: Sequence[LotEstimate], quantiles: tuple[float, ...] = (
         "support",
     ):
         table[name] = [getattr(one, name) for one in estimates]
-    table["notes"] = [" ".join(one.notes) for one in estimates]
+    deepest_shown = figures[:, QUANTITIES.index("depth_to_target_ft")].max(axis=1, initial=-np.inf)
+    table["notes"] = [
+        " ".join((*one.notes, *([_cap_note(one.deepest_ft)] if shown >= one.deepest_ft else [])))
+        for one, shown in zip(estimates, deepest_shown, strict=True)
+    ]
     return pd.DataFrame(table, index=pd.Index([one.lot_id for one in estimates], name="lot_id"))
+
+
+def _cap_note(deepest_ft: float) -> str:
+    return f"A depth of {deepest_ft:.0f} ft stands for that depth or more, or never."
 
 
 def _with(settings: EstimateSettings | None, changes: dict[str, object]) -> EstimateSettings:
@@ -394,8 +402,8 @@ def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotE
         reached = np.sort(draws["depth_to_target_ft"].to_numpy())
         chance = np.searchsorted(reached, depth, side="right") / len(reached)
         yields = _yields(drawn, lot)
-    notes = lot_notes(evidence, lot, draws, settings)
     chances = (float(chance[-1]), float(drawn.chance_of_dry_hole[lot])) if draws is not None else (np.nan, np.nan)
+    notes = lot_notes(evidence, lot, draws, chances[0], settings)
     neighbours, words = pd.DataFrame(columns=NEIGHBOUR_COLUMNS), ("", "")
     by_yield = changes = pd.DataFrame(columns=CHANGE_COLUMNS)
     if with_reasons and draws is not None:

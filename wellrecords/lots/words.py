@@ -24,6 +24,10 @@ from wellrecords.units import FT_PER_M
 AROUND_M = 5000.0
 GRAVEL_NOTED = 0.05
 DEPTH_TOLD_FT = 300.0
+HARDLY = 0.05
+"""Chance of the target under which a lot is said to hardly make it."""
+FAR_BEYOND = 2.0
+"""Times the deepest well around from which a depth limit is told to be far beyond it."""
 STARTS = {
     "ground": "the ground",
     "water level": "the water level",
@@ -58,7 +62,9 @@ def wells_around(evidence: Evidence, lot: int) -> np.ndarray:
     return np.array(evidence.tree.query_ball_point(evidence.lot_coordinates[lot], AROUND_M), dtype=int)
 
 
-def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings: EstimateSettings) -> list[str]:
+def lot_notes(
+    evidence: Evidence, lot: int, draws: pd.DataFrame | None, chance_of_target: float, settings: EstimateSettings
+) -> list[str]:
     """Plain sentences on what limits a lot's estimate and what would help.
 
     Parameters
@@ -66,6 +72,7 @@ def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings
     evidence : Evidence
     lot : int
     draws : DataFrame or None
+    chance_of_target : float
     settings : EstimateSettings
 
     Returns
@@ -103,17 +110,25 @@ def lot_notes(evidence: Evidence, lot: int, draws: pd.DataFrame | None, settings
         chance = float(evidence.gravels.chance(place[None, :], settings.target_yield_gpm)[0])
         if chance >= GRAVEL_NOTED:
             notes.append(f"About {chance:.0%} of holes in thick cover here find the target in gravel above rock.")
+    limit = settings.max_depth_ft
+    depths = noted["total_depth_ft"][np.isfinite(noted["total_depth_ft"])]
+    if np.sum(depths > limit) > len(depths) / 2:
+        notes.append(f"Most wells within {distance(AROUND_M)} are deeper than the limit of {limit:,.0f} ft.")
     if draws is not None:
         deepest = float(np.nanmax(noted["total_depth_ft"], initial=0.0)) or np.nan
         needed = float(np.quantile(draws["depth_to_target_ft"], max(settings.quantiles), method="higher"))
-        if np.isfinite(deepest) and needed > deepest:
+        far_beyond = limit > FAR_BEYOND * deepest
+        if needed > deepest or far_beyond:
+            beside = f", and the limit is {limit:,.0f} ft" if far_beyond else ""
             notes.append(
-                f"No well within {distance(AROUND_M)} is deeper than {deepest:.0f} ft: figures beyond carry on "
-                "what is seen above it."
+                f"No well within {distance(AROUND_M)} is deeper than {deepest:.0f} ft{beside}: figures beyond carry "
+                "on what is seen above it."
             )
-        shown = np.quantile(np.minimum(draws["depth_to_target_ft"], settings.deepest_ft), settings.quantiles)
-        if shown.max() >= settings.deepest_ft:
-            notes.append(f"A depth of {settings.deepest_ft:.0f} ft stands for that depth or more, or never.")
+        if chance_of_target < HARDLY:
+            notes.append(
+                f"A well here will hardly make {settings.target_yield_gpm:g} gpm by {limit:,.0f} ft: a price for it "
+                "is that of a hole that falls short."
+            )
     return notes
 
 
