@@ -4,6 +4,7 @@ import base64
 import hashlib
 import json
 import re
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -13,6 +14,7 @@ from report_fakes import HOSTILE, Outline
 
 from wellrecords.bid import NoBid
 from wellrecords.report import wording, write_lot_report
+from wellrecords.report.lot_words import answer
 
 
 @pytest.fixture(scope="module")
@@ -86,9 +88,9 @@ def test_yield_of_the_planned_hole_and_of_finished_wells_are_kept_apart(contract
     hole, finished = said(bid.quantities["yield_gpm"]), said(estimate.draws["yield_gpm"])
     assert hole != finished
     first, middle, last = hole
-    answer = text[text.index("The answer") : text.index("The lot and the wells around it")]
-    assert f"Yield of the planned hole {middle} {first.removesuffix(' gpm')} to {last}" in answer
-    assert "finished wells" not in answer
+    top = text[text.index("The answer") : text.index("The lot and the wells around it")]
+    assert f"Yield of the planned hole {middle} {first.removesuffix(' gpm')} to {last}" in top
+    assert "finished wells" not in top
     assert f"Yield of the planned hole {' '.join(hole)}" in text
     assert f"Yield of finished wells around here {' '.join(finished)}" in text
     assert not re.search(r"\bYield of a|\bYield \d+(\.\d)? gpm \d", text)
@@ -126,6 +128,23 @@ def test_dry_is_the_word_of_the_records_alone(contractor):
     assert "Too little to serve the house even with a tank, under 0.21 gpm 3%" in text
     assert "The last of these counts the hole as the bid drills it" in text
     assert "Dry:" not in text
+
+
+def test_each_reader_is_told_which_total_is_signed(contractor, owner):
+    firm, owners = (Outline(page.read_text("utf-8")).text for page in (contractor, owner))
+    assert "The total of the lines is your cost, before any margin." in firm
+    assert "You sign one of two: the fixed price, or the price by the foot." in owners
+    assert "your cost" not in owners
+
+
+def test_a_target_hardly_met_is_said_first(estimate, bid):
+    hopeless = replace(estimate, chance_of_target=0.02)
+    said = answer(hopeless, bid, owner=True, minimum=1).lead
+    assert said == (
+        "A well here will hardly make 5 gpm: the chance by the limit of 600 ft is 2%; the prices are those of a hole "
+        "that falls short."
+    )
+    assert "prices" not in answer(hopeless, None, owner=False, minimum=1).lead
 
 
 def test_technical_sentence_is_folded_away(contractor, estimate, owner):
@@ -202,10 +221,10 @@ def test_same_input_same_bytes_and_only_the_given_date(tmp_path, contractor, est
 def test_no_support_gives_no_depth_and_no_price(tmp_path, no_support, bid, common):
     path = write_lot_report(tmp_path / "none.html", estimate=no_support, bid=bid, **common)
     html = path.read_text("utf-8")
-    answer = html[html.index('id="answer"') : html.index('id="wells"')]
+    top = html[html.index('id="answer"') : html.index('id="wells"')]
     assert "The nearest wells on record" in html
     assert "leaned on" not in html
-    words = Outline(answer).text
+    words = Outline(top).text
     assert "The records cannot say" in words
     assert "The nearest well on record is 14 km away." in words
     assert "What would help" in words
@@ -244,7 +263,7 @@ def test_target_beyond_the_limit_is_said_as_such(tmp_path, estimate, common):
     draws = estimate.draws.assign(depth_to_target_ft=np.inf)
     poor = estimate.but(draws=draws, chance_of_target=0.0)
     text = Outline(write_lot_report(tmp_path / "poor.html", estimate=poor, bid=None, **common).read_text("utf-8")).text
-    assert "will not make 5 gpm" in text
+    assert "A well here will hardly make 5 gpm" in text
     assert "over 600 ft" in text
     assert "inf" not in re.findall(r"\b\w+\b", text)
     assert "nan" not in re.findall(r"\b\w+\b", text)

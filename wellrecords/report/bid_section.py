@@ -84,6 +84,8 @@ def _firm_side(bid: Bid) -> dict[str, Any]:
     totals = bid.total_quantiles
     set_by = {"risk": "the accepted risk", "margin": "the wanted margin"}[bid.fixed_price_set_by]
     sentences = [
+        "The owner signs one of two: the fixed price, or the price by the foot. The total of the lines is your cost, "
+        "before any margin.",
         f"The fixed price is set by {set_by}: at most {wording.percent(bid.fixed_price_risk)} chance of loss, and "
         f"{wording.percent(bid.settings.margin)} on the expected cost.",
         *bid.notes,
@@ -174,6 +176,8 @@ def _owner_side(bid: Bid) -> dict[str, Any]:
             *_by_the_foot(bid),
         ],
         "sentences": [
+            "You sign one of two: the fixed price, or the price by the foot. The third total, all at unit prices, is "
+            "what the lines come to before anything is added for the risk of a deep hole.",
             "At a fixed price the contractor carries the risk of a deep hole; by the foot, you do. By the foot, the "
             "water system is priced apart from the footage, at its unit prices.",
             *bid.notes,

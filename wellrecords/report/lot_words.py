@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wellrecords.bid import NoBid
+from wellrecords.lots.words import HARDLY
 from wellrecords.report import wording
 from wellrecords.report.owner_view import count_text, wells_behind
 
@@ -124,7 +125,7 @@ def answer(estimate: LotEstimate, bid: Bid | NoBid | None, *, owner: bool, minim
             help=("Ask the contractor, who may show you more.",),
         )
     return Answer(
-        lead=_lead(estimate),
+        lead=_lead(estimate, bid),
         figures=_figures(estimate, bid, owner),
         sentences=(*_as_drilled(estimate, bid), _chances(estimate), _support(estimate, owner, minimum)),
     )
@@ -222,12 +223,18 @@ def _as_drilled(estimate: LotEstimate, bid: Bid | NoBid | None) -> tuple[str, ..
     )
 
 
-def _lead(estimate: LotEstimate) -> str:
+def _lead(estimate: LotEstimate, bid: Bid | NoBid | None) -> str:
     limit = estimate.max_depth_ft
     target = wording.flow(estimate.target_yield_gpm)
     low, middle, high = quantiles(estimate, "depth_to_target_ft")
     if math.isnan(middle):
         return f"The records here do not say how deep a well must go to make {target}."
+    if estimate.chance_of_target < HARDLY:
+        priced = "; the prices are those of a hole that falls short" if planned(bid, "drilled_ft") is not None else ""
+        return (
+            f"A well here will hardly make {target}: the chance by the limit of {wording.depth(limit)} is "
+            f"{wording.percent(estimate.chance_of_target)}{priced}."
+        )
     if middle > limit:
         return (
             f"More likely than not, a hole down to the limit of {wording.depth(limit)} will not make {target}. "
