@@ -7,6 +7,7 @@ from openpyxl import Workbook
 
 from wellrecords.cleaning.check_layout import TELLS, check_layout
 from wellrecords.cleaning.convert import convert_source
+from wellrecords.errors import WellRecordsError
 from wellrecords.sources import draft_layout, load_layout, read_source
 from wellrecords.sources.draft import _unit_in, guess_columns
 from wellrecords.sources.layout import parse_layout
@@ -151,3 +152,11 @@ def test_a_code_is_guessed_by_a_word_in_it_and_said_so(tmp_path):
 )  # fmt: skip
 def test_units_in_names(name, unit):
     assert _unit_in(name, GPM_PER) == unit
+
+
+def test_a_unit_that_no_name_tells_stops_the_layout_until_it_is_said(tmp_path):
+    (tmp_path / "a.csv").write_text("Well No,Total Depth,Yield gpm,Lon,Lat\n1,50,3,-70.1,45.2\n2,60,4,-70.2,45.3\n")
+    text = draft_layout(tmp_path / "a.csv")
+    with pytest.raises(WellRecordsError, match="say it: ft, "):
+        parse_layout(text)
+    assert parse_layout(text.replace('"SAY"', '"m"')).readings["total_depth_ft"].unit == "m"

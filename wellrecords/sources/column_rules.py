@@ -149,6 +149,9 @@ class ReadingRules(Columns):
                 msg = f"mark {mark!r} means {meaning!r}; it can mean <, >, ~, nothing, or {', '.join(WORD_MEANINGS)}"
                 raise ValueError(msg)
         for spelling, unit in (*self.units.items(), *(("unit", u) for u in [self.unit] if u is not None)):
+            if unit == "SAY":
+                msg = f"the draft left the unit open; say it: {', '.join([*FEET_PER, *GPM_PER])}"
+                raise ValueError(msg)
             if known_unit(unit) is None:
                 msg = f"{spelling!r}: {unit!r} is no known unit; known: {', '.join([*FEET_PER, *GPM_PER])}"
                 raise ValueError(msg)

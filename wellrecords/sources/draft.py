@@ -19,7 +19,7 @@ import pandas as pd
 
 from wellrecords.errors import ProblemsError, counted
 from wellrecords.places import parse_angles
-from wellrecords.readings import DEFAULT_UNITS, parse_readings
+from wellrecords.readings import parse_readings
 from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, tidy_code, tidy_name
 from wellrecords.sources.map_files import POINT_X, POINT_Y
 from wellrecords.sources.raw import RawTable
@@ -325,7 +325,7 @@ def _readings(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
     texts = _texts(raw, guesses[role])
     factors = GPM_PER if kind == "yield" else FEET_PER
     unit = next((unit for name in guesses[role].columns if (unit := _unit_in(name, factors))), None)
-    more = [f'unit = "{unit}"' if unit else f'unit = "{DEFAULT_UNITS[kind]}"  # SAY: the name tells no unit']
+    more = [f'unit = "{unit}"' if unit else 'unit = "SAY"  # SAY which unit: the name tells none']
     if kind == "yield" and "unit_of_yield" in guesses:
         more.append(f"unit_from = {_list(guesses['unit_of_yield'].columns)}")
     zeros = int(texts.str.fullmatch(r"0+(?:[.,]0*)?").sum())
