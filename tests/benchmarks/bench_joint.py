@@ -25,7 +25,7 @@ import numpy as np
 import pandas as pd
 
 from wellrecords.lots import EstimateSettings, draw_lot_estimates
-from wellrecords.lots.estimate import QUANTITIES
+from wellrecords.lots.draws import QUANTITIES
 from wellrecords.refresh import refresh
 from wellrecords.settings import load_settings
 from wellrecords.simulation import PRESETS, depth_to_target_ft, simulate_region

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any
 
 import geopandas as gpd
@@ -13,21 +12,14 @@ import pandas as pd
 from joblib import Parallel, delayed
 
 from wellrecords.lots.change import CHANGE_COLUMNS, AtALot, chance_by_yield, what_would_change
+from wellrecords.lots.draws import QUANTITIES, Drawn, draw_together, target_depths, yields_at_depth
 from wellrecords.lots.evidence import SHOWN_COLUMNS, Evidence, gather_evidence
-from wellrecords.lots.gravel import GravelMap
-from wellrecords.lots.joint import copula_levels
-from wellrecords.lots.laws import FEET, LocalLaws
-from wellrecords.lots.paths import Paths, draw_paths
 from wellrecords.lots.places import LotPlaces, canonical_wells, lot_places
 from wellrecords.lots.settings import EstimateSettings
-from wellrecords.lots.support import NONE
 from wellrecords.lots.tiles import District, districts
 from wellrecords.lots.words import lot_notes, lot_support, plain_words, technical_words
 
-QUANTITIES = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
 CURVE_STEP_FT = 10.0
-TARGETS, HOLES = 1, 2
-"""Streams of random numbers, the same for every lot: two lots then differ by their ground alone, not by luck."""
 SHOWN_NEIGHBOURS = 40
 NEIGHBOUR_COLUMNS = [*SHOWN_COLUMNS[:3], "distance_m", "weight", *SHOWN_COLUMNS[3:]]
 
@@ -121,89 +113,6 @@ class LotEstimate:
             msg = f"Lot {self.lot_id} has no draws: the records cannot say. See its notes."
             raise ValueError(msg)
         return self._yields(np.broadcast_to(np.asarray(depth_ft, dtype=float), (len(self.draws),)))
-
-
-@dataclass(frozen=True, eq=False)
-class _Drawn:
-    """Draws of lots that share their evidence, each array (m, n_draws), and what the curves are made from.
-
-    `level` (n_draws,) are the levels of the depth to the target, `finished`
-    (m, n_draws) the depths at which wells there are finished in any case.
-    """
-
-    evidence: Evidence
-    asked: list[EstimateSettings]
-    laws: LocalLaws | None
-    start: np.ndarray
-    level: np.ndarray
-    finished: np.ndarray
-    columns: dict[str, np.ndarray]
-    in_gravel: np.ndarray
-    chance_of_dry_hole: np.ndarray
-
-    def said(self, lot: int) -> bool:
-        """Say whether the records can speak of a lot."""
-        return bool(self.evidence.nearness["depth_to_target_ft"].support[lot] != NONE)
-
-
-def _draw_together(evidence: Evidence, settings: EstimateSettings) -> _Drawn:
-    """Draw lots of one evidence, through the same levels: two lots then differ by their ground alone."""
-    places = evidence.places
-    m, n = len(places), settings.n_draws
-    levels = copula_levels(evidence.correlation, n, settings.random_state).T
-    columns = {name: np.full((m, n), np.nan) for name in QUANTITIES}
-    for number, name in enumerate(QUANTITIES):
-        if name != "depth_to_target_ft":
-            columns[name] = evidence.quantiles(name, levels[number])
-    start = evidence.start(columns)
-    asked = _asked(places, settings)
-    laws = evidence.laws.at(evidence.lot_coordinates) if evidence.laws is not None and m else None
-    finished = evidence.finished_ft(levels[2])
-    in_gravel, dry = np.zeros((m, n), dtype=bool), np.full(m, np.nan)
-    drawn = _Drawn(evidence, asked, laws, start, levels[2], finished, columns, in_gravel, dry)
-    for lot in range(m):
-        if drawn.said(lot):
-            _draw_target(drawn, lot)
-        for name in QUANTITIES:
-            if evidence.nearness[name].support[lot] == NONE or not drawn.said(lot):
-                columns[name][lot] = np.nan
-    return drawn
-
-
-def _draw_target(drawn: _Drawn, lot: int) -> None:
-    """Draw the depth to a lot's target, in gravel or in rock, and reckon its chance of a dry hole."""
-    evidence, settings = drawn.evidence, drawn.asked[lot]
-    assert drawn.laws is not None
-    law = drawn.laws.take(np.array([lot]))
-    drawn.columns["depth_to_target_ft"][lot], drawn.in_gravel[lot] = _target_depths(drawn, lot, law, settings)
-    dry = np.interp(settings.max_depth_ft - drawn.start[lot], FEET, law.chance_below(FEET, evidence.dry_below_gpm)[0])
-    drawn.chance_of_dry_hole[lot] = np.where(drawn.in_gravel[lot], 0.0, dry).mean()
-
-
-def _target_depths(
-    drawn: _Drawn, lot: int, law: LocalLaws, settings: EstimateSettings
-) -> tuple[np.ndarray, np.ndarray]:
-    """Draw the depth to a target under a law of the rock, and say which draws meet it in gravel."""
-    evidence, level, gpm = drawn.evidence, drawn.level, settings.target_yield_gpm
-    n = len(level)
-    rng = np.random.default_rng((settings.random_state, TARGETS))
-    target = np.maximum(drawn.start[lot] + law.feet_to(gpm, level)[0], drawn.finished[lot])
-    in_gravel = np.zeros(n, dtype=bool)
-    if evidence.gravels is not None:
-        met = evidence.gravels.chance(evidence.lot_coordinates[[lot]], gpm)[0]
-        rock = drawn.columns["depth_to_bedrock_ft"][lot]
-        in_gravel = (rng.uniform(size=n) < met) & (rock >= evidence.gravels.least_cover_ft)
-        target = np.where(in_gravel, rng.choice(evidence.gravels.depth_share, n) * rock, target)
-    return np.where(target > settings.deepest_ft, np.inf, target), in_gravel
-
-
-def _asked(places: LotPlaces, settings: EstimateSettings) -> list[EstimateSettings]:
-    """Return the settings of each lot: its own wishes where it has them."""
-    asked = []
-    for gpm, depth in zip(places.target_yield_gpm, places.max_depth_ft, strict=True):
-        wishes = {"target_yield_gpm": gpm, "max_depth_ft": depth}
-        asked.append(settings.model_copy(update={name: float(v) for name, v in wishes.items() if np.isfinite(v)}))
-    return asked
 
 
 def estimate_lots(
@@ -310,12 +219,6 @@ def _with(settings: EstimateSettings | None, changes: dict[str, object]) -> Esti
     return EstimateSettings.model_validate(base.model_dump() | changes)
 
 
-def _lot_draws(drawn: _Drawn, lot: int) -> pd.DataFrame | None:
-    if not drawn.said(lot):
-        return None
-    return pd.DataFrame({name: drawn.columns[name][lot] for name in QUANTITIES})
-
-
 def draw_lot_estimates(
     wells: pd.DataFrame,
     lots: gpd.GeoDataFrame,
@@ -380,17 +283,17 @@ def _of_district(
     """Estimate the lots of a district, by their rows."""
     found = {}
     for company, evidence in gather_evidence(wells, places, district, settings, zones):
-        drawn = _draw_together(evidence, settings)
+        drawn = draw_together(evidence, settings)
         for lot, row in enumerate(company.lots):
             found[int(row)] = _lot_estimate(drawn, lot, with_reasons=with_reasons)
     return found
 
 
-def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotEstimate:
+def _lot_estimate(drawn: Drawn, lot: int, *, with_reasons: bool = True) -> LotEstimate:
     """Put together what is known of a lot; without the reasons (neighbours, words) where only figures are wanted."""
     evidence, settings = drawn.evidence, drawn.asked[lot]
     places = evidence.places
-    draws = _lot_draws(drawn, lot)
+    draws = drawn.table(lot)
     support = lot_support(evidence, lot, settings)
     depth = np.arange(0.0, settings.max_depth_ft + CURVE_STEP_FT / 2, CURVE_STEP_FT)
     if depth[-1] < settings.max_depth_ft:
@@ -401,7 +304,7 @@ def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotE
     else:
         reached = np.sort(draws["depth_to_target_ft"].to_numpy())
         chance = np.searchsorted(reached, depth, side="right") / len(reached)
-        yields = _yields(drawn, lot)
+        yields = yields_at_depth(drawn, lot)
     chances = (float(chance[-1]), float(drawn.chance_of_dry_hole[lot])) if draws is not None else (np.nan, np.nan)
     notes = lot_notes(evidence, lot, draws, chances[0], settings)
     neighbours, words = pd.DataFrame(columns=NEIGHBOUR_COLUMNS), ("", "")
@@ -410,7 +313,7 @@ def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotE
         assert evidence.laws is not None
         assert drawn.laws is not None
         rock = AtALot(
-            lambda law, asked: _target_depths(drawn, lot, law, asked)[0],
+            lambda law, asked: target_depths(drawn, lot, law, asked)[0],
             evidence.laws,
             drawn.laws.take(np.array([lot])),
             evidence.lot_coordinates[lot],
@@ -446,67 +349,6 @@ def _lot_estimate(drawn: _Drawn, lot: int, *, with_reasons: bool = True) -> LotE
         plain_words=words[0],
         technical_words=words[1],
         _yields=yields,
-    )
-
-
-@dataclass(frozen=True, eq=False)
-class _Yields:
-    """Yield at depth, joint with a lot's draws; the holes are drawn when first asked for.
-
-    `law` is that of the lot alone; `start`, `target` and `in_gravel` are the
-    draws' (n_draws,). The evidence, which is large, is not held.
-    """
-
-    law: LocalLaws
-    start: np.ndarray
-    target: np.ndarray
-    in_gravel: np.ndarray
-    gravels: GravelMap | None
-    settings: EstimateSettings
-    seed: tuple[int, ...]
-
-    @cached_property
-    def _holes(self) -> tuple[Paths, np.ndarray]:
-        """Whole holes, matched to the draws by the feet to the target, and the yield of those in gravel."""
-        gpm, deepest = self.settings.target_yield_gpm, self.settings.deepest_ft
-        rng = np.random.default_rng(self.seed)
-        wanted = np.where(self.in_gravel, np.inf, self.target - self.start)
-        paths = draw_paths(self.law, 0, len(wanted), deepest, rng)
-        theirs = paths.feet_to(gpm)
-        order = np.empty(len(wanted), dtype=int)
-        order[np.argsort(wanted, kind="stable")] = np.argsort(theirs, kind="stable")
-        theirs = theirs[order]
-        # The holes' own feet to the target agree with the draws' but for sampling: stretch them to agree exactly.
-        stretch = np.ones(len(wanted))
-        both = np.isfinite(theirs) & np.isfinite(wanted)
-        stretch[both] = wanted[both] / theirs[both]
-        never = np.isinf(wanted) & np.isfinite(theirs)
-        stretch[never] = 1.001 * np.maximum(1.0, deepest / theirs[never])
-        short = np.isinf(theirs) & np.isfinite(wanted)
-        matched = paths.take(order, stretch).reach(gpm, np.where(short, wanted, np.inf))
-        level = rng.uniform(size=len(wanted))
-        in_gravel = np.zeros(len(wanted)) if self.gravels is None else self.gravels.yields(gpm, level)
-        return matched, in_gravel
-
-    def __call__(self, depth_ft: np.ndarray) -> np.ndarray:
-        holes, gravel_gpm = self._holes
-        # rounding must not take the last fracture from a hole that stops on it
-        in_rock = holes.gpm_at((depth_ft - self.start) * (1.0 + 1e-9) + 1e-9)
-        reached = np.where(depth_ft >= self.target, gravel_gpm, 0.0)
-        return np.where(self.in_gravel, reached, in_rock)
-
-
-def _yields(drawn: _Drawn, lot: int) -> _Yields:
-    assert drawn.laws is not None
-    settings = drawn.asked[lot]
-    return _Yields(
-        law=drawn.laws.take(np.array([lot])),
-        start=drawn.start[lot],
-        target=drawn.columns["depth_to_target_ft"][lot],
-        in_gravel=drawn.in_gravel[lot],
-        gravels=drawn.evidence.gravels,
-        settings=settings,
-        seed=(settings.random_state, HOLES),
     )
 
 

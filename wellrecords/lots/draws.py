@@ -1,0 +1,172 @@
+"""The draws of lots: four quantities together, and the yield of each draw's hole at any depth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from wellrecords.lots.evidence import Evidence
+from wellrecords.lots.gravel import GravelMap
+from wellrecords.lots.joint import copula_levels
+from wellrecords.lots.laws import FEET, LocalLaws
+from wellrecords.lots.paths import Paths, draw_paths
+from wellrecords.lots.places import LotPlaces
+from wellrecords.lots.settings import EstimateSettings
+from wellrecords.lots.support import NONE
+
+QUANTITIES = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
+TARGETS, HOLES = 1, 2
+"""Streams of random numbers, the same for every lot: two lots then differ by their ground alone, not by luck."""
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """Draws of lots that share their evidence, each array (m, n_draws), and what the curves are made from.
+
+    `level` (n_draws,) are the levels of the depth to the target, `finished`
+    (m, n_draws) the depths at which wells there are finished in any case.
+    """
+
+    evidence: Evidence
+    asked: list[EstimateSettings]
+    laws: LocalLaws | None
+    start: np.ndarray
+    level: np.ndarray
+    finished: np.ndarray
+    columns: dict[str, np.ndarray]
+    in_gravel: np.ndarray
+    chance_of_dry_hole: np.ndarray
+
+    def said(self, lot: int) -> bool:
+        """Say whether the records can speak of a lot."""
+        return bool(self.evidence.nearness["depth_to_target_ft"].support[lot] != NONE)
+
+    def table(self, lot: int) -> pd.DataFrame | None:
+        """Return a lot's draws, one row each; None where the records cannot speak."""
+        if not self.said(lot):
+            return None
+        return pd.DataFrame({name: self.columns[name][lot] for name in QUANTITIES})
+
+
+def draw_together(evidence: Evidence, settings: EstimateSettings) -> Drawn:
+    """Draw lots of one evidence, through the same levels: two lots then differ by their ground alone."""
+    places = evidence.places
+    m, n = len(places), settings.n_draws
+    levels = copula_levels(evidence.correlation, n, settings.random_state).T
+    columns = {name: np.full((m, n), np.nan) for name in QUANTITIES}
+    for number, name in enumerate(QUANTITIES):
+        if name != "depth_to_target_ft":
+            columns[name] = evidence.quantiles(name, levels[number])
+    start = evidence.start(columns)
+    asked = _asked(places, settings)
+    laws = evidence.laws.at(evidence.lot_coordinates) if evidence.laws is not None and m else None
+    finished = evidence.finished_ft(levels[2])
+    in_gravel, dry = np.zeros((m, n), dtype=bool), np.full(m, np.nan)
+    drawn = Drawn(evidence, asked, laws, start, levels[2], finished, columns, in_gravel, dry)
+    for lot in range(m):
+        if drawn.said(lot):
+            _draw_target(drawn, lot)
+        for name in QUANTITIES:
+            if evidence.nearness[name].support[lot] == NONE or not drawn.said(lot):
+                columns[name][lot] = np.nan
+    return drawn
+
+
+def _draw_target(drawn: Drawn, lot: int) -> None:
+    """Draw the depth to a lot's target, in gravel or in rock, and reckon its chance of a dry hole."""
+    evidence, settings = drawn.evidence, drawn.asked[lot]
+    assert drawn.laws is not None
+    law = drawn.laws.take(np.array([lot]))
+    drawn.columns["depth_to_target_ft"][lot], drawn.in_gravel[lot] = target_depths(drawn, lot, law, settings)
+    dry = np.interp(settings.max_depth_ft - drawn.start[lot], FEET, law.chance_below(FEET, evidence.dry_below_gpm)[0])
+    drawn.chance_of_dry_hole[lot] = np.where(drawn.in_gravel[lot], 0.0, dry).mean()
+
+
+def target_depths(drawn: Drawn, lot: int, law: LocalLaws, settings: EstimateSettings) -> tuple[np.ndarray, np.ndarray]:
+    """Draw the depth to a target under a law of the rock, and say which draws meet it in gravel."""
+    evidence, level, gpm = drawn.evidence, drawn.level, settings.target_yield_gpm
+    n = len(level)
+    rng = np.random.default_rng((settings.random_state, TARGETS))
+    target = np.maximum(drawn.start[lot] + law.feet_to(gpm, level)[0], drawn.finished[lot])
+    in_gravel = np.zeros(n, dtype=bool)
+    if evidence.gravels is not None:
+        met = evidence.gravels.chance(evidence.lot_coordinates[[lot]], gpm)[0]
+        rock = drawn.columns["depth_to_bedrock_ft"][lot]
+        in_gravel = (rng.uniform(size=n) < met) & (rock >= evidence.gravels.least_cover_ft)
+        target = np.where(in_gravel, rng.choice(evidence.gravels.depth_share, n) * rock, target)
+    return np.where(target > settings.deepest_ft, np.inf, target), in_gravel
+
+
+def _asked(places: LotPlaces, settings: EstimateSettings) -> list[EstimateSettings]:
+    """Return the settings of each lot: its own wishes where it has them."""
+    asked = []
+    for gpm, depth in zip(places.target_yield_gpm, places.max_depth_ft, strict=True):
+        wishes = {"target_yield_gpm": gpm, "max_depth_ft": depth}
+        asked.append(settings.model_copy(update={name: float(v) for name, v in wishes.items() if np.isfinite(v)}))
+    return asked
+
+
+@dataclass(frozen=True, eq=False)
+class YieldsAtDepth:
+    """Yield at depth, joint with a lot's draws; the holes are drawn when first asked for.
+
+    `law` is that of the lot alone; `start`, `target` and `in_gravel` are the
+    draws' (n_draws,). The evidence, which is large, is not held.
+    """
+
+    law: LocalLaws
+    start: np.ndarray
+    target: np.ndarray
+    in_gravel: np.ndarray
+    gravels: GravelMap | None
+    settings: EstimateSettings
+    seed: tuple[int, ...]
+
+    @cached_property
+    def _holes(self) -> tuple[Paths, np.ndarray]:
+        """Whole holes, matched to the draws by the feet to the target, and the yield of those in gravel."""
+        gpm, deepest = self.settings.target_yield_gpm, self.settings.deepest_ft
+        rng = np.random.default_rng(self.seed)
+        wanted = np.where(self.in_gravel, np.inf, self.target - self.start)
+        paths = draw_paths(self.law, 0, len(wanted), deepest, rng)
+        theirs = paths.feet_to(gpm)
+        order = np.empty(len(wanted), dtype=int)
+        order[np.argsort(wanted, kind="stable")] = np.argsort(theirs, kind="stable")
+        theirs = theirs[order]
+        # The holes' own feet to the target agree with the draws' but for sampling: stretch them to agree exactly.
+        stretch = np.ones(len(wanted))
+        both = np.isfinite(theirs) & np.isfinite(wanted)
+        stretch[both] = wanted[both] / theirs[both]
+        never = np.isinf(wanted) & np.isfinite(theirs)
+        stretch[never] = 1.001 * np.maximum(1.0, deepest / theirs[never])
+        short = np.isinf(theirs) & np.isfinite(wanted)
+        matched = paths.take(order, stretch).reach(gpm, np.where(short, wanted, np.inf))
+        level = rng.uniform(size=len(wanted))
+        in_gravel = np.zeros(len(wanted)) if self.gravels is None else self.gravels.yields(gpm, level)
+        return matched, in_gravel
+
+    def __call__(self, depth_ft: np.ndarray) -> np.ndarray:
+        """Return the yield (gpm) of each draw's hole at its depth."""
+        holes, gravel_gpm = self._holes
+        # rounding must not take the last fracture from a hole that stops on it
+        in_rock = holes.gpm_at((depth_ft - self.start) * (1.0 + 1e-9) + 1e-9)
+        reached = np.where(depth_ft >= self.target, gravel_gpm, 0.0)
+        return np.where(self.in_gravel, reached, in_rock)
+
+
+def yields_at_depth(drawn: Drawn, lot: int) -> YieldsAtDepth:
+    """Return the yield at depth of a lot's draws."""
+    assert drawn.laws is not None
+    settings = drawn.asked[lot]
+    return YieldsAtDepth(
+        law=drawn.laws.take(np.array([lot])),
+        start=drawn.start[lot],
+        target=drawn.columns["depth_to_target_ft"][lot],
+        in_gravel=drawn.in_gravel[lot],
+        gravels=drawn.evidence.gravels,
+        settings=settings,
+        seed=(settings.random_state, HOLES),
+    )
