@@ -334,6 +334,22 @@ def test_a_place_far_from_the_region_is_refused(place, told, small_region):
         assert done.stdout == "", "the work had begun"
 
 
+def test_lots_far_from_the_region_are_refused_together(small_region, tmp_path):
+    file = tmp_path / "mine.geojson"
+    places = [("swapped", [45.3, -70.1]), ("inside", [-70.1, 45.3]), ("elsewhere", [5.0, 5.0])]
+    features = [
+        {"type": "Feature", "properties": {"lot_id": name}, "geometry": {"type": "Point", "coordinates": place}}
+        for name, place in places
+    ]
+    file.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+    done = run("estimate", small_region, "--lots", file)
+    assert done.returncode == 2
+    assert "lot swapped is outside the bounds of R" in done.stderr
+    assert "Next: mend the place: -70.1,45.3 was meant?" in done.stderr
+    assert "lot elsewhere is outside the bounds of R" in done.stderr
+    assert "lot inside" not in done.stderr
+
+
 def test_a_place_just_over_the_line_is_taken(small_region):
     assert run("refresh", small_region).returncode == 0
     done = run("estimate", small_region, "--at=-71.05,45.3")

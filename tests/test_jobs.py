@@ -296,6 +296,8 @@ def test_faulty_lots_are_told_together(tmp_path, lots):
         "the lot has no name",
         "persons is no number",
     }
+    (cell,) = (problem for problem in caught.value.problems if problem.what == "persons is no number")
+    assert (cell.row, cell.column, cell.value) == (1, "persons", "-1.0")
 
 
 def test_a_file_that_is_no_map_is_an_expected_error(tmp_path):

@@ -125,6 +125,7 @@ def _check_lots(lots: gpd.GeoDataFrame, path: Path) -> None:
         for name in (*ESTIMATE_WISHES, *DEMAND_WISHES):
             value = lot.get(name)
             if given(value) and not (isinstance(value, int | float) and value >= 0):
-                note(f"{name} is no number", "a wish is a number, not below 0", "mend it", **where)
+                cell = {"row": place + 1, "column": name, "value": str(value)}
+                note(f"{name} is no number", "it is a number, not below 0", f"mend it for lot {lot['lot_id']}", **cell)
     if problems:
         raise ProblemsError(problems, "The lots cannot be used")

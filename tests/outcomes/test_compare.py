@@ -93,7 +93,7 @@ def test_what_a_reading_tells(tmp_path):
         {"yield_gpm": "", "depth_to_bedrock_ft": "", "depth_to_water_ft": "", "cost_usd": None},
         {"yield_gpm": "3 to 8"},
     ).set_index("well_id")
-    reads = {name: readings_to_compare(row.to_dict(), 5.0) for name, row in wells.iterrows()}
+    reads = {name: readings_to_compare(row.to_dict(), make_record()) for name, row in wells.iterrows()}
     assert reads["w0"]["yield_gpm"] == (6, np.inf)
     assert reads["w0"]["depth_to_target_ft"] == (31, 305)
     assert reads["w1"]["yield_gpm"] == (0, 6)
@@ -114,6 +114,23 @@ def test_what_a_reading_tells(tmp_path):
     }
     assert events["lost"].isna().sum() == 1
     assert events.loc["w3", "dry"]
+
+
+@pytest.mark.parametrize("filed", ["0", "dry"])
+def test_a_dry_hole_is_dry_however_few_wells_the_log_holds(tmp_path, filed):
+    """The least yield of a young log is no bound: beside a lone well of 3 gpm a dry hole read as less than 3."""
+    log = tmp_path / "outcomes.csv"
+    file_well(log, WELL | {"well_id": "made", "yield_gpm": "3"})
+    file_well(log, WELL | {"well_id": "dry", "yield_gpm": filed, "billed_usd": None})
+    outcomes, record = read_outcomes(log), make_record()
+    events = event_table(outcomes, [record]).set_index("well_id")
+    assert events["dry"].to_dict() == {"made": False, "dry": True}
+    assert not events.loc["dry", "target_met"]
+    comparison = compare_outcomes(outcomes, [record])
+    reading = comparison[(comparison["well_id"] == "dry") & (comparison["quantity"] == "yield_gpm")]
+    assert reading[["reading_low", "reading_high"]].to_numpy().tolist() == [[0.0, 0.5]], "what the estimate calls dry"
+    money = sentences_for_well(comparison, events.reset_index(), "dry")[-1]
+    assert money.startswith("Money: a profit of 5,200 dollars (the bid of 15,000 taken as billed)")
 
 
 def test_pits_of_sound_estimates_are_even_where_readings_are_censored():

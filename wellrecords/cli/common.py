@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wellrecords.errors import WellRecordsError
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.schema import WGS84
 from wellrecords.terminal import progress
 
 if TYPE_CHECKING:
+    import geopandas as gpd
+
     from wellrecords.refresh import RefreshResult
     from wellrecords.settings import RegionSettings, Settings
 
@@ -75,17 +78,48 @@ def place_of(text: str, region: RegionSettings) -> tuple[float, float]:
         raise WellRecordsError(msg) from None
     if _near(longitude, latitude, region):
         return longitude, latitude
+    meant = _meant(longitude, latitude, region)
+    hint = f"did you mean --at={meant}?" if meant else "write it as --at=LON,LAT, or correct `bounds` under [region]."
+    msg = f"--at {text} is {_outside(region)}; longitude comes first, west is negative. Next: {hint}"
+    raise WellRecordsError(msg)
+
+
+def check_lots_near(lots: gpd.GeoDataFrame, lots_file: Path, region: RegionSettings) -> None:
+    """Refuse lots that lie far from the region, all at once."""
+    problems = []
+    centres = lots.to_crs(WGS84).geometry.representative_point()
+    for place, (lot_id, longitude, latitude) in enumerate(zip(lots["lot_id"], centres.x, centres.y, strict=True)):
+        if not _near(longitude, latitude, region):
+            meant = _meant(longitude, latitude, region)
+            problems.append(
+                Problem(
+                    what=f"lot {lot_id} is {_outside(region)}",
+                    file=str(lots_file),
+                    row=place + 1,
+                    column="geometry",
+                    value=f"{longitude:g}, {latitude:g}",
+                    rule="a lot lies in the region; longitude comes first, west is negative",
+                    next_step=f"mend the place: {meant} was meant?"
+                    if meant
+                    else "mend the place, or `bounds` under [region]",
+                    code="lot_outside",
+                )
+            )
+    if problems:
+        raise ProblemsError(problems, "The lots cannot be used")
+
+
+def _outside(region: RegionSettings) -> str:
     west, south, east, north = region.bounds
-    hint = "write it as --at=LON,LAT, or correct `bounds` under [region]"
+    return f"outside the bounds of {region.name} (longitude {west:g} to {east:g}, latitude {south:g} to {north:g})"
+
+
+def _meant(longitude: float, latitude: float, region: RegionSettings) -> str | None:
+    """Return the place in the region that was meant, if the numbers were swapped or lost a sign."""
     for east_first, north_second in ((latitude, longitude), (-longitude, latitude), (-latitude, longitude)):
         if _near(east_first, north_second, region):
-            hint = f"did you mean --at={east_first:g},{north_second:g}?"
-            break
-    msg = (
-        f"--at {text} is outside the bounds of {region.name} (longitude {west:g} to {east:g}, latitude {south:g} to "
-        f"{north:g}); longitude comes first, west is negative. Next: {hint}"
-    )
-    raise WellRecordsError(msg if msg.endswith("?") else f"{msg}.")
+            return f"{east_first:g},{north_second:g}"
+    return None
 
 
 def _near(longitude: float, latitude: float, region: RegionSettings) -> bool:

@@ -49,7 +49,7 @@ def file_well(
     water_ft: Annotated[
         Text, typer.Option("--water-ft", metavar="FEET", help="Depth to water at rest: 18, or flowing.")
     ] = None,
-    yield_gpm: Annotated[Text, typer.Option("--yield-gpm", metavar="GPM", help="6, '<0.5', '100+' or dry.")] = None,
+    yield_gpm: Annotated[Text, typer.Option("--yield-gpm", metavar="GPM", help="6, '<0.5', '100+', or 0: dry.")] = None,
     cost_usd: Annotated[Text, typer.Option("--cost-usd", metavar="DOLLARS", help="What the job cost the firm.")] = None,
     billed_usd: Annotated[Text, typer.Option("--billed-usd", metavar="DOLLARS", help="What the customer paid.")] = None,
     field: Annotated[

@@ -17,6 +17,7 @@ from wellrecords.cli.common import (
     SettingsFile,
     SourceFiles,
     Target,
+    check_lots_near,
     load,
     place_of,
     refreshed,
@@ -183,7 +184,9 @@ def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None)
     if file is None:
         msg = "No lot is named. Next: give --at=LON,LAT or --lots FILE, or set [lots] file in the settings."
         raise WellRecordsError(msg)
-    return lot_files.read_lots(file, lot_ids or ())
+    lots = lot_files.read_lots(file, lot_ids or ())
+    check_lots_near(lots, file, settings.region)
+    return lots
 
 
 def _run(

@@ -75,7 +75,7 @@ def compare_outcomes(
         record = latest_before(estimates, str(well["lot_id"]), well["drilled_on"])
         if record is None:
             continue
-        for quantity, (low, high) in readings_to_compare(well, record.target_yield_gpm).items():
+        for quantity, (low, high) in readings_to_compare(well, record).items():
             if quantity not in record.quantiles:
                 continue
             pit_low, pit_high = record.chance_below(quantity, low)[0], record.chance_below(quantity, high)[1]
@@ -100,20 +100,21 @@ def compare_outcomes(
     return pd.DataFrame(rows, columns=list(COMPARISON_COLUMNS))
 
 
-def readings_to_compare(well: dict, target_yield_gpm: float) -> dict[str, tuple[float, float]]:
+def readings_to_compare(well: dict, record: EstimateRecord) -> dict[str, tuple[float, float]]:
     """Return what a drilled well tells about each estimated quantity, as intervals.
 
     Parameters
     ----------
     well : dict
         A row of `read_outcomes`.
-    target_yield_gpm : float
-        Of the estimate.
+    record : EstimateRecord
+        The estimate: its target, and below what it calls a hole dry.
 
     Returns
     -------
     dict of str to (low, high)
-        A rate that was only pumped is a lower bound of the yield; the rate of
+        A dry hole made less than the estimate calls dry, whatever the least
+        yield in a short log. A rate that was only pumped is a lower bound of the yield; the rate of
         a fractured well is an upper bound of what it made before. A well that
         made the target met it between rock and its bottom; one that did not
         has it deeper.
@@ -125,15 +126,17 @@ def readings_to_compare(well: dict, target_yield_gpm: float) -> dict[str, tuple[
     found["drilled_ft"] = (float(well["total_depth_ft"]),) * 2
     found["cost_usd"] = (float(well["cost_usd"]),) * 2
     low, high = found["yield_gpm"]
+    if well.get("dry") and record.dry_below_gpm is not None:
+        high = min(high, record.dry_below_gpm)
     if well.get("hydrofractured") == "yes":
         low = 0.0
     if well.get("yield_method") == "pumping_test":
         high = np.inf
     found["yield_gpm"] = (low, high)
-    if low >= target_yield_gpm:
+    if low >= record.target_yield_gpm:
         rock_ft = found["depth_to_bedrock_ft"][0]
         found["depth_to_target_ft"] = (0.0 if np.isnan(rock_ft) else rock_ft, float(well["total_depth_ft"]))
-    elif high < target_yield_gpm:
+    elif high < record.target_yield_gpm:
         found["depth_to_target_ft"] = (float(well["total_depth_ft"]), np.inf)
     tells = {name: ends for name, ends in found.items() if not np.isnan(ends).any()}
     return {name: (low, high) for name, (low, high) in tells.items() if np.isfinite(low) or np.isfinite(high)}
@@ -164,7 +167,7 @@ def event_table(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord]) -> 
         record = latest_before(estimates, str(well["lot_id"]), well["drilled_on"])
         if record is None:
             continue
-        low, high = readings_to_compare(well, record.target_yield_gpm).get("yield_gpm", (np.nan, np.nan))
+        low, high = readings_to_compare(well, record).get("yield_gpm", (np.nan, np.nan))
         cost, billed, bid = well["cost_usd"], well["billed_usd"], record.bid_usd
         paid = billed if not np.isnan(billed) else np.nan if bid is None else bid
         rows.append(
@@ -175,7 +178,7 @@ def event_table(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord]) -> 
                 "target_chance": record.chance_of_target,
                 "target_met": _came(low >= record.target_yield_gpm, high < record.target_yield_gpm),
                 "dry_chance": record.chance_of_dry_hole,
-                "dry": _came(high < record.dry_below_gpm, low >= record.dry_below_gpm)
+                "dry": _came(well.get("dry", False) or high < record.dry_below_gpm, low >= record.dry_below_gpm)
                 if record.dry_below_gpm is not None
                 else pd.NA,
                 "loss_chance": record.chance_of_loss,
@@ -229,7 +232,8 @@ def sentences_for_well(comparison: pd.DataFrame, events: pd.DataFrame, well_id: 
             word = "profit" if row["profit_usd"] >= 0 else "loss"
             expected = row["expected_profit_usd"]
             against = "" if np.isnan(expected) else f", where {expected:,.0f} was expected"
-            told.append(f"Money: a {word} of {abs(row['profit_usd']):,.0f} dollars{against}.")
+            billed = f" (the bid of {row['bid_usd']:,.0f} taken as billed)" if np.isnan(row["billed_usd"]) else ""
+            told.append(f"Money: a {word} of {abs(row['profit_usd']):,.0f} dollars{billed}{against}.")
     return told
 
 

@@ -98,7 +98,8 @@ def read_outcomes(log_file: str | Path, *, smallest_yield_gpm: float | None = No
         One row a well in order of drilling: `well_id`, `lot_id`, `drilled_on`,
         `longitude`, `latitude`, `total_depth_ft`, `hydrofractured`,
         `yield_method`, `water_zones`, `cost_usd`, `billed_usd` and
-        ``<name>_low``/``<name>_high`` of rock, water and yield.
+        ``<name>_low``/``<name>_high`` of rock, water and yield; `dry`, true
+        where the hole was filed as dry or with a yield of 0.
 
     Raises
     ------
@@ -182,9 +183,10 @@ def _as_intervals(table: pd.DataFrame, log_file: Path, smallest_yield_gpm: float
 
 
 def _settle_dry_holes(result: pd.DataFrame, smallest_yield_gpm: float | None) -> None:
-    """Give dry holes (a yield of 0, or "dry") their upper end, in place."""
+    """Mark dry holes (a yield of 0, or "dry") and give them their upper end, in place."""
     low, high = result["yield_gpm_low"], result["yield_gpm_high"]
     dry = (low == 0) & (high.isna() | (high == 0))
+    result["dry"] = dry
     reported = low[low > 0].min() if smallest_yield_gpm is None else smallest_yield_gpm
     result.loc[dry, "yield_gpm_high"] = 0.0 if pd.isna(reported) else reported
 
