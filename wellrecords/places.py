@@ -277,7 +277,7 @@ def utm_crs(zone: str, datum: str, north: bool = True) -> str | None:
     if match is None or not 1 <= int(match[1]) <= 60:
         return None
     number = int(match[1])
-    south = match[2] is not None and match[2] < "n" and match[2] != "n"
+    south = match[2] is not None and match[2] < "n"
     if datum == "WGS84":
         return f"EPSG:{(32700 if south or not north else 32600) + number}"
     limit = 23 if datum == "NAD83" else 22

@@ -74,7 +74,10 @@ def test_a_finished_draft_runs(state):
 def test_decimal_commas_and_units_in_names(tmp_path):
     path = tmp_path / "m.csv"
     path.write_text(METRIC)
-    layout = parse_layout(draft_layout(path))
+    text = draft_layout(path)
+    with pytest.raises(WellRecordsError, match="'SAY' is no UTM zone; say it, such as 19"):
+        parse_layout(text)
+    layout = parse_layout(text.replace('fixed_zone = "SAY"', 'fixed_zone = "19"'))
     assert layout.file.decimal == ","
     assert layout.readings["total_depth_ft"].unit == "m"
     assert layout.readings["yield_gpm"].unit == "L/min"
@@ -134,6 +137,27 @@ def test_names_in_two_rows_merged_or_not(tmp_path):
     assert layout.readings["total_depth_ft"].from_ == ("Total Depth ft",)
     assert layout.positions[0].x == ("Place Lon",)
     assert read_source(tmp_path / "wells.xlsx", layout).file_row.tolist() == [4, 5]
+
+
+def test_names_in_two_rows_of_a_text_file_with_the_zone_in_a_name(tmp_path):
+    rows = (
+        "Wells of the district;;;;",
+        "Well;East;North;Total;Yield",
+        "no.;(UTM 19N);(UTM 19N);depth (m);(L/min)",
+        "B001;421903,7;5014353,8;103,2;<0,5",
+        "B002;421913,7;5014453,8;98,75;20",
+    )
+    (tmp_path / "a.csv").write_text("\n".join(rows))
+    layout = parse_layout(draft_layout(tmp_path / "a.csv"))
+    assert layout.file.header_rows == 2
+    assert layout.text["source_record_id"].from_ == ("Well no.",)
+    assert (layout.readings["total_depth_ft"].from_, layout.readings["total_depth_ft"].unit) == (
+        ("Total depth (m)",),
+        "m",
+    )
+    assert layout.readings["yield_gpm"].unit == "L/min"
+    assert layout.positions[0].fixed_zone == "19"
+    assert len(read_source(tmp_path / "a.csv", layout).table) == 2
 
 
 def test_a_code_is_guessed_by_a_word_in_it_and_said_so(tmp_path):

@@ -355,7 +355,11 @@ def _positions(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
     elif "easting" in guesses and "northing" in guesses:
         lines += [f"# {_comment(guesses['easting'].reason)}", "[[positions]]", 'kind = "utm"']
         lines += [f"x = {column('easting')}", f"y = {column('northing')}"]
-        lines += [f"zone = {column('zone')}"] if "zone" in guesses else ['fixed_zone = "10"  # SAY which UTM zone']
+        said = re.search(r"(?:utm|zone)\s*(\d{1,2})[a-z]?\b", tidy_name(guesses["easting"].columns[0]))
+        if "zone" in guesses:
+            lines.append(f"zone = {column('zone')}")
+        else:
+            lines.append(f'fixed_zone = "{said[1]}"' if said else 'fixed_zone = "SAY"  # SAY which UTM zone')
     if lines and lines[-1]:
         lines.append(f"datum_from = {column('datum')}" if "datum" in guesses else 'datum = "WGS84"  # SAY which datum')
         if "position_error" in guesses:

@@ -17,6 +17,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from wellrecords.checked import checked
 from wellrecords.errors import WellRecordsError
+from wellrecords.places import utm_crs
 from wellrecords.schema import POSITION_METHODS, YIELD_METHODS
 from wellrecords.sources.column_rules import (
     CODE_SETS,
@@ -112,6 +113,9 @@ class PositionRules(Rules):
         }
         if not needs[self.kind]:
             msg = f"a position of kind {self.kind!r} lacks columns (see the description of positions)"
+            raise ValueError(msg)
+        if self.fixed_zone is not None and utm_crs(self.fixed_zone, self.datum) is None:
+            msg = f"fixed_zone {self.fixed_zone!r} is no UTM zone; say it, such as 19 or 19N"
             raise ValueError(msg)
         methods = {self.method, *(self.method_codes.targets() if self.method_codes else ())}
         if not methods <= set(POSITION_METHODS):

@@ -154,7 +154,8 @@ def _looks_like_names(rows: Sequence[Row], first: int, header_rows: int) -> floa
     """Score a row without a layout: many cells, all of them words, all different; the first such row wins."""
     if header_rows == 2:
         both = [{cell.strip() for cell in row if cell.strip()} for row in rows[first : first + 2]]
-        if min(map(len, both)) < 2 or any(letter.isdigit() for row in both for cell in row for letter in cell):
+        # A figure begins with a digit or a sign; a name may hold one, as "(UTM 19N)" does.
+        if min(map(len, both)) < 2 or any(cell[0].isdigit() or cell[0] in "<>~+-." for row in both for cell in row):
             return 0.0
         return float(len(both[0]) + len(both[1]))
     cells = [cell.strip() for cell in rows[first] if cell.strip()]
