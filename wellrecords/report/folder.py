@@ -13,14 +13,12 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from pyproj import Transformer
 
 from wellrecords.bid import Bid
 from wellrecords.errors import WellRecordsError
-from wellrecords.interpolation import IntervalKriging, surface
 from wellrecords.interpolation.surface import SUPPORT
 from wellrecords.lots import EstimateSettings, SupportSettings
-from wellrecords.lots.support import rate_support
+from wellrecords.region_maps import region_surfaces
 from wellrecords.report import wording
 from wellrecords.report.index_page import ReportLink, write_index
 from wellrecords.report.lot_report import Audience, write_lot_report
@@ -37,7 +35,6 @@ if TYPE_CHECKING:
     from wellrecords.jobs import LotJob
     from wellrecords.settings import Settings
 
-LEAST_WELLS = 30
 SURFACES = {
     "depth_to_bedrock_ft": "Depth to rock, middle estimate",
     "depth_to_water_ft": "Depth to water, middle estimate",
@@ -113,7 +110,7 @@ def write_reports(
         wells=wells,
         region=region,
         counts=RunCounts(**{name: counts[name] for name in ("rows_read", "kept", "merged", "held_back")}),
-        surfaces=region_surfaces(
+        surfaces=_map_surfaces(
             wells,
             settings.region.crs,
             report_settings.surface_cells,
@@ -187,64 +184,23 @@ def read_context(settings: ReportSettings) -> dict[str, gpd.GeoDataFrame]:
     return layers
 
 
-def region_surfaces(
+def _map_surfaces(
     wells: gpd.GeoDataFrame, crs: str, cells: int, support: SupportSettings | None = None
 ) -> list[MapSurface]:
-    """Interpolate the region's surfaces for its map.
-
-    Parameters
-    ----------
-    wells : GeoDataFrame
-        The canonical table.
-    crs : str
-        Projected metres.
-    cells : int
-        Along the longer side of the ground that holds wells.
-    support : SupportSettings, optional
-        When the records can say, as for a lot: cells where they cannot are
-        left empty.
-
-    Returns
-    -------
-    list of MapSurface
-        One a quantity that enough wells have read.
-    """
-    if len(wells) < LEAST_WELLS:
-        return []
-    plane = Transformer.from_crs(WGS84, crs, always_xy=True)
-    places = np.column_stack(plane.transform(wells["longitude"].to_numpy(), wells["latitude"].to_numpy()))
-    (west, south), (east, north) = places.min(axis=0).tolist(), places.max(axis=0).tolist()
-    cell_m = max(east - west, north - south) / cells
-    error = wells["position_error_m"].to_numpy()
-    rules = support or SupportSettings()
-    surfaces = []
-    for key, title in SURFACES.items():
-        low, high = wells[f"{key}_low"].to_numpy(), wells[f"{key}_high"].to_numpy()
-        read = ~np.isnan(low)
-        if read.sum() < LEAST_WELLS:
-            continue
-        model = IntervalKriging(transform="identity" if key == "depth_to_water_ft" else "log")
-        model.fit(places[read], low[read], high[read], error[read])
-        drawn = surface(
-            model, (west, south, east, north), cell_m, support=partial(_support, places[read], error[read], rules)
+    """Return the region's surfaces as layers of its map."""
+    return [
+        MapSurface(
+            key,
+            SURFACES[key],
+            drawn.easting,
+            drawn.northing,
+            drawn.median,
+            crs,
+            unit="gpm" if key == "yield_gpm" else "ft",
+            support=np.array(SUPPORT)[drawn.support],
         )
-        surfaces.append(
-            MapSurface(
-                key,
-                title,
-                drawn.easting,
-                drawn.northing,
-                drawn.median,
-                crs,
-                unit="gpm" if key == "yield_gpm" else "ft",
-                support=np.array(SUPPORT)[drawn.support],
-            )
-        )
-    return surfaces
-
-
-def _support(readings: np.ndarray, error_m: np.ndarray, rules: SupportSettings, points: np.ndarray) -> np.ndarray:
-    return rate_support(points, readings, error_m, rules).support
+        for key, drawn in region_surfaces(wells, crs, cells, support).items()
+    ]
 
 
 def file_name(kind: str, name: str, version: str = "") -> str:

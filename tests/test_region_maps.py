@@ -1,4 +1,4 @@
-"""The verb that proves the maps on ground left out."""
+"""The maps of a region, and the verb that proves them on ground left out."""
 
 import geopandas as gpd
 import numpy as np
@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from wellrecords.cli import validate as verb
+from wellrecords import region_maps
 from wellrecords.cli.verbs import app
 
 
@@ -34,7 +34,7 @@ def wells():
 
 
 def test_the_table_has_each_quantity_that_is_read_and_the_maps_lead(wells):
-    table = verb.validation_table(wells, "EPSG:26919")
+    table = region_maps.validation_table(wells, "EPSG:26919")
     assert set(table["quantity"]) == {"depth_to_bedrock_ft"}
     whole = table[table["district"] == "all"].set_index("method")
     assert {"kriging", "nearest 15 wells", "inverse distance", "quantile forest"} == set(whole.index)
@@ -45,7 +45,7 @@ def test_the_table_has_each_quantity_that_is_read_and_the_maps_lead(wells):
 def test_the_verb_prints_and_saves_the_table(wells, tmp_path, monkeypatch):
     """One rival only, for speed."""
     monkeypatch.setattr("wellrecords.store.read_wells", lambda store: wells)
-    monkeypatch.setattr(verb, "find_spec", lambda name: None)
+    monkeypatch.setattr(region_maps, "find_spec", lambda name: None)
     settings = tmp_path / "region.toml"
     settings.write_text(
         '[region]\nname = "R"\ncrs = "EPSG:26919"\nbounds = [-71, 45, -69, 46]\nstore = "store"\n'
@@ -59,4 +59,4 @@ def test_the_verb_prints_and_saves_the_table(wells, tmp_path, monkeypatch):
 
 
 def test_too_few_readings_prove_nothing(wells):
-    assert verb.validation_table(wells.head(50), "EPSG:26919").empty
+    assert region_maps.validation_table(wells.head(50), "EPSG:26919").empty
