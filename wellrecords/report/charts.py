@@ -146,9 +146,7 @@ def cost_distribution(
     fixed = fixed_price_usd if fixed_price_usd is not None and math.isfinite(fixed_price_usd) else None
     # The labels keep apart: each on the far side of its line from the other line, where there is room.
     room = edges[-1] - edges[0]
-    middle_right = (
-        middle < edges[0] + 0.35 * room if fixed is None else fixed < middle or middle < edges[0] + 0.3 * room
-    )
+    middle_right = middle < edges[0] + (0.35 if fixed is None or fixed >= middle else 0.65) * room
     marks = [(middle, f"middle {wording.money(middle)}", INK, middle_right)]
     if fixed is not None:
         axes.axvline(fixed, ymax=0.94, color=RUST, linewidth=1.4)
