@@ -41,7 +41,7 @@ POINTER = "CURRENT"
 VERSIONS = "versions"
 MANIFEST = "manifest.json"
 WELLS = "wells"
-ROW_GROUP_ROWS = 50_000
+ROW_GROUP_ROWS = 10_000
 """Rows a row group: small enough that a box of a few kilometres reads one or two, large enough to compress well."""
 STALE_AFTER_S = 86_400.0
 """A half-written version older than a day was left by a run that died; it is removed."""

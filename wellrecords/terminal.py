@@ -246,12 +246,12 @@ def _width() -> int:
 
 
 def _estimate_row(job: LotJob) -> dict[str, str]:
+    from wellrecords import wording
     from wellrecords.bid import Bid
-    from wellrecords.report import wording
-    from wellrecords.report.lot_words import quantiles, target_depth
+    from wellrecords.lots import three_quantiles
 
     def three(name: str, say: Callable[[float], str]) -> str:
-        values = quantiles(estimate, name) if estimate.draws is not None else (math.nan,)
+        values = three_quantiles(estimate, name) if estimate.draws is not None else (math.nan,)
         if any(math.isnan(value) for value in values):
             return "cannot say"
         return " / ".join(say(value).removesuffix(" ft").removesuffix(" gpm") for value in values)
@@ -264,7 +264,7 @@ def _estimate_row(job: LotJob) -> dict[str, str]:
         "records": estimate.support,
         "rock, ft": three("depth_to_bedrock_ft", wording.depth),
         "water, ft": three("depth_to_water_ft", lambda value: wording.depth(value) if value > 0 else "flows"),
-        "depth to target, ft": three("depth_to_target_ft", lambda value: target_depth(value, limit)),
+        "depth to target, ft": three("depth_to_target_ft", lambda value: wording.target_depth(value, limit)),
         "yield around, gpm": three("yield_gpm", wording.flow),
         "target": f"{wording.flow(estimate.target_yield_gpm)} by {wording.depth(limit)}",
         "chance": wording.percent(estimate.chance_of_target),
@@ -276,7 +276,7 @@ def _estimate_row(job: LotJob) -> dict[str, str]:
 
 
 def _place_row(lot_id: str, place: dict[str, Any]) -> dict[str, str]:
-    from wellrecords.report import wording
+    from wellrecords import wording
 
     def whole(value: float, unit: str = "") -> str:
         return f"{value:,.0f}{unit}" if math.isfinite(value) else wording.MISSING

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from report_fakes import Outline
 
+from wellrecords import wording
 from wellrecords.demand import DemandSettings
-from wellrecords.report import wording, write_lot_report
+from wellrecords.report import write_lot_report
 from wellrecords.report.choices import NO_TANK, NOT_ENOUGH, change_section, need_section
 
 HOUSE_AND_LAWN = DemandSettings(persons=4, lawn_area_ft2=5000)

@@ -12,8 +12,9 @@ import pytest
 from report_browser import visit
 from report_fakes import HOSTILE, Outline
 
+from wellrecords import wording
 from wellrecords.bid import NoBid
-from wellrecords.report import wording, write_lot_report
+from wellrecords.report import write_lot_report
 from wellrecords.report.lot_words import answer
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from markupsafe import Markup
 from report_fakes import HOSTILE
 
-from wellrecords.report import wording
+from wellrecords import wording
 from wellrecords.report.assets import LEAFLET_VERSION, leaflet_script, leaflet_style
 from wellrecords.report.charts import chance_by_depth, cost_distribution, share_bars
 from wellrecords.report.escape import folium_text, json_for_page

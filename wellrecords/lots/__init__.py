@@ -5,16 +5,25 @@
 600.0
 """
 
-from wellrecords.lots.estimate import LotEstimate, draw_lot_estimates, estimate_lots, summarise
+from wellrecords.lots.estimate import (
+    SHOWN_QUANTILES,
+    LotEstimate,
+    draw_lot_estimates,
+    estimate_lots,
+    summarise,
+    three_quantiles,
+)
 from wellrecords.lots.settings import EstimateSettings, SupportSettings
 from wellrecords.lots.tiles import wells_box
 
 __all__ = [
+    "SHOWN_QUANTILES",
     "EstimateSettings",
     "LotEstimate",
     "SupportSettings",
     "draw_lot_estimates",
     "estimate_lots",
     "summarise",
+    "three_quantiles",
     "wells_box",
 ]

@@ -20,6 +20,8 @@ from wellrecords.lots.tiles import District, districts
 from wellrecords.lots.words import lot_notes, lot_support, plain_words, technical_words
 
 CURVE_STEP_FT = 10.0
+SHOWN_QUANTILES = (0.1, 0.5, 0.9)
+"""The quantiles that people are shown."""
 SHOWN_NEIGHBOURS = 40
 NEIGHBOUR_COLUMNS = [*SHOWN_COLUMNS[:3], "distance_m", "weight", *SHOWN_COLUMNS[3:]]
 
@@ -170,7 +172,7 @@ def estimate_lots(
     return summarise(_estimates(wells, lots, settings, water_zones, with_reasons=False), settings.quantiles)
 
 
-def summarise(estimates: Sequence[LotEstimate], quantiles: tuple[float, ...] = (0.1, 0.5, 0.9)) -> pd.DataFrame:
+def summarise(estimates: Sequence[LotEstimate], quantiles: tuple[float, ...] = SHOWN_QUANTILES) -> pd.DataFrame:
     """Make the table of `estimate_lots` from estimates.
 
     Parameters
@@ -208,6 +210,22 @@ def summarise(estimates: Sequence[LotEstimate], quantiles: tuple[float, ...] = (
         for one, shown in zip(estimates, deepest_shown, strict=True)
     ]
     return pd.DataFrame(table, index=pd.Index([one.lot_id for one in estimates], name="lot_id"))
+
+
+def three_quantiles(estimate: LotEstimate, quantity: str) -> tuple[float, float, float]:
+    """Return p10, p50, p90 of a quantity's draws; a quantile is infinite where it is never reached.
+
+    All three are NaN where the records cannot speak of the quantity.
+    """
+    if estimate.draws is None:
+        msg = f"Lot {estimate.lot_id!r} has no draws: its support is {estimate.support!r}, so it has no quantiles."
+        raise ValueError(msg)
+    values = estimate.draws[quantity].to_numpy(float)
+    if np.isnan(values).any():
+        return np.nan, np.nan, np.nan
+    # An order statistic, not an interpolation: between a depth and infinity there is no number.
+    low, middle, high = np.quantile(values, SHOWN_QUANTILES, method="inverted_cdf")
+    return float(low), float(middle), float(high)
 
 
 def _cap_note(deepest_ft: float) -> str:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from wellrecords.report import wording
+from wellrecords import wording
 from wellrecords.report.charts import cost_distribution, share_bars
 
 if TYPE_CHECKING:

@@ -17,8 +17,8 @@ import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
+from wellrecords import wording
 from wellrecords.errors import counted
-from wellrecords.report import wording
 
 INK = "#1d2830"
 MUTED = "#57636b"

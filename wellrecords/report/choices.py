@@ -11,11 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from wellrecords import wording
 from wellrecords.demand import household_need, required_yield_gpm, yield_storage_table
 from wellrecords.demand_words import gallons, need_facts, tank_gallons, yields_needed
 from wellrecords.lots.change import AS_ASKED, DEEPER_LIMIT, GOOD_WELL, POOR_WELL
-from wellrecords.report import wording
-from wellrecords.report.lot_words import target_depth
 
 if TYPE_CHECKING:
     from wellrecords.bid import Bid
@@ -63,7 +62,7 @@ def need_section(estimate: LotEstimate, demand: DemandSettings, bid: Bid | None)
                     f"{gallons(does.gal_per_day)} gal",
                     *tanks,
                     wording.percent(chance),
-                    target_depth(depth, estimate.max_depth_ft),
+                    wording.target_depth(depth, estimate.max_depth_ft),
                 ],
             }
         )
@@ -127,7 +126,11 @@ def change_section(estimate: LotEstimate) -> dict[str, Any] | None:
             POOR_WELL: f"A new well next door that is dry at {well}",
         }[row["change"]]
         rows.append(
-            (said, wording.percent(row["chance_of_target"]), target_depth(row["depth_p50_ft"], row["max_depth_ft"]))
+            (
+                said,
+                wording.percent(row["chance_of_target"]),
+                wording.target_depth(row["depth_p50_ft"], row["max_depth_ft"]),
+            )
         )
     return {"head": ("If", "Chance of it", "Half of holes by"), "rows": rows, "sentence": _sentence(estimate)}
 

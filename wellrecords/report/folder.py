@@ -14,15 +14,14 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from wellrecords import wording
 from wellrecords.bid import Bid
 from wellrecords.errors import WellRecordsError
 from wellrecords.interpolation.surface import SUPPORT
-from wellrecords.lots import EstimateSettings, SupportSettings
+from wellrecords.lots import EstimateSettings, SupportSettings, three_quantiles
 from wellrecords.region_maps import region_surfaces
-from wellrecords.report import wording
 from wellrecords.report.index_page import ReportLink, write_index
 from wellrecords.report.lot_report import Audience, write_lot_report
-from wellrecords.report.lot_words import quantiles, target_depth
 from wellrecords.report.region_report import RunCounts, write_region_report
 from wellrecords.report.run_report import write_run_report
 from wellrecords.report.settings import ReportSettings
@@ -219,13 +218,13 @@ def summary(job: LotJob) -> str:
     if estimate.draws is None:
         return "The records cannot say."
     limit = estimate.max_depth_ft
-    low, _, high = quantiles(estimate, "depth_to_target_ft")
+    low, _, high = three_quantiles(estimate, "depth_to_target_ft")
     words = f"{wording.flow(estimate.target_yield_gpm)} by {wording.depth(limit)}"
     if math.isnan(low):
         return f"The records cannot say how deep a hole must go for {words}."
     words = f"{wording.percent(estimate.chance_of_target)} chance of {words}"
     if low <= limit:
-        words += f" ({wording.span(low, high, partial(target_depth, limit_ft=limit))})"
+        words += f" ({wording.span(low, high, partial(wording.target_depth, limit_ft=limit))})"
     if isinstance(job.bid, Bid):
         words += f"; fixed price {wording.money(job.bid.fixed_price_usd)}"
     return f"{words}; records {estimate.support}."

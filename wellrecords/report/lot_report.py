@@ -18,8 +18,10 @@ import pandas as pd
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
+from wellrecords import wording
 from wellrecords.bid import NoBid
-from wellrecords.report import lot_words, map_data, owner_view, wording
+from wellrecords.lots import three_quantiles
+from wellrecords.report import lot_words, map_data, owner_view
 from wellrecords.report.assets import LEAFLET_VERSION
 from wellrecords.report.bid_section import bid_section
 from wellrecords.report.charts import chance_by_depth
@@ -205,7 +207,7 @@ def _map_caption(estimate: LotEstimate, owner: bool, settings: ReportSettings) -
 
 
 def _chance_chart(estimate: LotEstimate) -> Any:
-    low, middle, high = lot_words.quantiles(estimate, "depth_to_target_ft")
+    low, middle, high = three_quantiles(estimate, "depth_to_target_ft")
     return chance_by_depth(
         estimate.target_curve,
         target_yield_gpm=estimate.target_yield_gpm,

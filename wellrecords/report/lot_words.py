@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from wellrecords import wording
 from wellrecords.bid import NoBid
+from wellrecords.lots import SHOWN_QUANTILES, three_quantiles
 from wellrecords.lots.words import HARDLY
-from wellrecords.report import wording
 from wellrecords.report.owner_view import count_text, wells_behind
 
 if TYPE_CHECKING:
     from wellrecords.bid import Bid
     from wellrecords.lots import LotEstimate
 
-QUANTILES = (0.1, 0.5, 0.9)
 FINISHED_YIELD = "Yield of finished wells around here"
 """What the records say: each driller stopped where the owner was content, or the money spent."""
 PLANNED_YIELD = "Yield of the planned hole"
@@ -63,37 +63,12 @@ class Answer:
         return bool(self.figures)
 
 
-def quantiles(estimate: LotEstimate, quantity: str) -> tuple[float, float, float]:
-    """Return p10, p50, p90 of a quantity's draws; a quantile is infinite where it is never reached.
-
-    All three are NaN where the records cannot speak of the quantity.
-    """
-    if estimate.draws is None:
-        msg = f"Lot {estimate.lot_id!r} has no draws: its support is {estimate.support!r}, so it has no quantiles."
-        raise ValueError(msg)
-    values = estimate.draws[quantity].to_numpy(float)
-    if np.isnan(values).any():
-        return math.nan, math.nan, math.nan
-    # An order statistic, not an interpolation: between a depth and infinity there is no number.
-    low, middle, high = np.quantile(values, QUANTILES, method="inverted_cdf")
-    return float(low), float(middle), float(high)
-
-
 def planned(bid: Bid | NoBid | None, quantity: str) -> tuple[float, float, float] | None:
     """Return p10, p50, p90 of a quantity of the bid's take-off, None where there is none."""
     if bid is None or isinstance(bid, NoBid) or quantity not in bid.quantities:
         return None
-    low, middle, high = np.quantile(bid.quantities[quantity].to_numpy(float), QUANTILES, method="inverted_cdf")
+    low, middle, high = np.quantile(bid.quantities[quantity].to_numpy(float), SHOWN_QUANTILES, method="inverted_cdf")
     return float(low), float(middle), float(high)
-
-
-def target_depth(value_ft: float, limit_ft: float) -> str:
-    """Return a depth to the target; past the limit it is only "over" it.
-
-    >>> target_depth(245.0, 600.0), target_depth(float("inf"), 600.0)
-    ('245 ft', 'over 600 ft')
-    """
-    return f"over {wording.depth(limit_ft)}" if value_ft > limit_ft else wording.depth(value_ft)
 
 
 def answer(estimate: LotEstimate, bid: Bid | NoBid | None, *, owner: bool, minimum: int) -> Answer:
@@ -137,14 +112,14 @@ def estimate_rows(estimate: LotEstimate, bid: Bid | NoBid | None = None) -> list
     rows: list[tuple[str, tuple[float, float, float] | None, Callable[[float], str]]] = [
         (
             _depth_to_target(estimate),
-            quantiles(estimate, "depth_to_target_ft"),
-            lambda value: target_depth(value, limit),
+            three_quantiles(estimate, "depth_to_target_ft"),
+            lambda value: wording.target_depth(value, limit),
         ),
         (AS_DRILLED, planned(bid, "drilled_ft"), wording.depth),
         (PLANNED_YIELD, planned(bid, "yield_gpm"), wording.flow),
-        ("Depth to rock", quantiles(estimate, "depth_to_bedrock_ft"), wording.depth),
-        ("Depth to standing water", quantiles(estimate, "depth_to_water_ft"), wording.water_level),
-        (FINISHED_YIELD, quantiles(estimate, "yield_gpm"), wording.flow),
+        ("Depth to rock", three_quantiles(estimate, "depth_to_bedrock_ft"), wording.depth),
+        ("Depth to standing water", three_quantiles(estimate, "depth_to_water_ft"), wording.water_level),
+        (FINISHED_YIELD, three_quantiles(estimate, "yield_gpm"), wording.flow),
     ]
     return [
         {"label": label, **dict(zip(("p10", "p50", "p90"), map(say, values), strict=True))}
@@ -215,7 +190,7 @@ def _as_drilled(estimate: LotEstimate, bid: Bid | NoBid | None) -> tuple[str, ..
     if depths is None:
         return ()
     low, middle, high = depths
-    met = quantiles(estimate, "depth_to_target_ft")[1] <= estimate.max_depth_ft
+    met = three_quantiles(estimate, "depth_to_target_ft")[1] <= estimate.max_depth_ft
     first = f"{_depth_to_target(estimate)} is where that water is met. " if met else ""
     return (
         f"{first}The hole as drilled comes to {wording.depth(middle)} "
@@ -226,7 +201,7 @@ def _as_drilled(estimate: LotEstimate, bid: Bid | NoBid | None) -> tuple[str, ..
 def _lead(estimate: LotEstimate, bid: Bid | NoBid | None) -> str:
     limit = estimate.max_depth_ft
     target = wording.flow(estimate.target_yield_gpm)
-    low, middle, high = quantiles(estimate, "depth_to_target_ft")
+    low, middle, high = three_quantiles(estimate, "depth_to_target_ft")
     if math.isnan(middle):
         return f"The records here do not say how deep a well must go to make {target}."
     if estimate.chance_of_target < HARDLY:
@@ -240,7 +215,7 @@ def _lead(estimate: LotEstimate, bid: Bid | NoBid | None) -> str:
             f"More likely than not, a hole down to the limit of {wording.depth(limit)} will not make {target}. "
             f"The chance that it does is {wording.percent(estimate.chance_of_target)}."
         )
-    spread = wording.span(low, high, lambda value: target_depth(value, limit))
+    spread = wording.span(low, high, lambda value: wording.target_depth(value, limit))
     return f"Plan on a hole of about {wording.depth(middle)} to make {target}; in 8 of 10 cases it takes {spread}."
 
 
@@ -252,11 +227,11 @@ def _figures(estimate: LotEstimate, bid: Bid | NoBid | None, owner: bool) -> tup
         ("Water stands at", "depth_to_water_ft", wording.water_level),
         (FINISHED_YIELD, "yield_gpm", wording.flow),
     ):
-        low, middle, high = quantiles(estimate, quantity)
+        low, middle, high = three_quantiles(estimate, quantity)
         hole = planned(bid, "yield_gpm") if quantity == "yield_gpm" else None
         if hole is not None:
             label, (low, middle, high) = PLANNED_YIELD, hole
-        words = say or (lambda value: target_depth(value, limit))
+        words = say or (lambda value: wording.target_depth(value, limit))
         if math.isnan(middle):
             figures.append(Figure(label, "cannot say", "no records of it here"))
         else:
@@ -265,7 +240,7 @@ def _figures(estimate: LotEstimate, bid: Bid | NoBid | None, owner: bool) -> tup
     if bid is not None and not isinstance(bid, NoBid):
         label = "Or by the foot, well and system" if owner else "Cost to build"
         if owner:
-            low, middle, high = np.quantile(bid.by_the_foot_usd, QUANTILES)
+            low, middle, high = np.quantile(bid.by_the_foot_usd, SHOWN_QUANTILES)
         else:
             low, middle, high = (bid.total_quantiles[name] for name in ("p10", "p50", "p90"))
         spread = Figure(label, wording.money(middle), wording.span(low, high, wording.money))

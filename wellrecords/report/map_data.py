@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 from shapely.geometry.base import BaseGeometry
 
-from wellrecords.report import wording
+from wellrecords import wording
 from wellrecords.report.map import Bounds
 from wellrecords.report.ramp import Ramp, ramp_of
 from wellrecords.schema import WGS84

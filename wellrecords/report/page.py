@@ -19,8 +19,8 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from wellrecords import wording
 from wellrecords.output import write_whole
-from wellrecords.report import wording
 from wellrecords.report.assets import asset_text
 from wellrecords.report.escape import json_for_page
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from wellrecords.report import wording
+from wellrecords import wording
 from wellrecords.report.map_data import WELL_QUANTITIES, best_known, interval
 
 Row = tuple[str, ...]

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from wellrecords.report import wording
+from wellrecords import wording
 
 _ROUND = (1.0, 1.25, 1.5, 1.75, 2.0, 2.25, 2.5, 2.75, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0)
 NOT_RECORDED_COLOUR = "#8a8f94"

@@ -13,8 +13,9 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from wellrecords import wording
 from wellrecords.errors import WellRecordsError
-from wellrecords.report import map_data, owner_view, quality, wording
+from wellrecords.report import map_data, owner_view, quality
 from wellrecords.report.assets import LEAFLET_VERSION
 from wellrecords.report.charts import histogram
 from wellrecords.report.map import MapParts, SurfaceLayer, build_map

@@ -10,8 +10,8 @@ from typing import Any
 
 import pandas as pd
 
+from wellrecords import wording
 from wellrecords.errors import counted
-from wellrecords.report import wording
 from wellrecords.report.charts import before_and_after
 from wellrecords.report.page import render_page, write_page
 from wellrecords.report.quality import in_words

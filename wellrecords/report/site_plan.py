@@ -17,7 +17,7 @@ from markupsafe import Markup
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from wellrecords.report import wording
+from wellrecords import wording
 from wellrecords.report.charts import BLUE, INK, MUTED, RUST
 from wellrecords.siting import Siting
 

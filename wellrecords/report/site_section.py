@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from wellrecords.report import wording
+from wellrecords import wording
 from wellrecords.report.site_plan import draw_site_plan, letters
 from wellrecords.siting.siting import BEFORE_DIGGING, LOCAL_CODE
 

@@ -9,8 +9,7 @@ from html import escape
 
 from markupsafe import Markup
 
-from wellrecords.report import wording
-from wellrecords.report.lot_words import target_depth
+from wellrecords import wording
 
 WIDTH, HEIGHT = 510, 640
 GROUND, BOTTOM = 120.0, 612.0
@@ -211,7 +210,7 @@ def _labels(layout: WellLayout, y: Callable[[float], float]) -> list[str]:
         (layout.depth_high_ft, "p90"),
     ):
         drawn_ft = min(depth_ft, layout.limit_ft)
-        add(drawn_ft, f"{layout.depth_name}, {which}", target_depth(depth_ft, layout.limit_ft), side + 8)
+        add(drawn_ft, f"{layout.depth_name}, {which}", wording.target_depth(depth_ft, layout.limit_ft), side + 8)
     rows.sort(key=lambda row: row[0])
     places = spread_apart([row[0] for row in rows], LABEL_STEP, GROUND + 4, HEIGHT - 26.0)
     shapes = []
@@ -258,7 +257,7 @@ def spread_apart(wanted: list[float], step: float, first: float, last: float) ->
 
 def _words(layout: WellLayout) -> str:
     def say_hole(depth_ft: float) -> str:
-        return target_depth(depth_ft, layout.limit_ft)
+        return wording.target_depth(depth_ft, layout.limit_ft)
 
     words = [
         f"{layout.depth_name} {wording.span(layout.depth_low_ft, layout.depth_high_ft, say_hole)}, "

@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from wellrecords.report import lot_words, wording
+from wellrecords import wording
+from wellrecords.lots import SHOWN_QUANTILES, three_quantiles
+from wellrecords.report import lot_words
 from wellrecords.report.well_drawing import WellLayout
 
 if TYPE_CHECKING:
@@ -63,11 +65,11 @@ def layout_of(estimate: LotEstimate, bid: Bid | NoBid | None, design: pd.DataFra
     if "drilled_ft" in draws:
         low, middle, high = _quantiles(draws["drilled_ft"])
     else:
-        low, middle, high = lot_words.quantiles(estimate, "depth_to_target_ft")
+        low, middle, high = three_quantiles(estimate, "depth_to_target_ft")
     if any(math.isnan(value) for value in (low, middle, high)):
         return None
-    rock_low, rock, rock_high = lot_words.quantiles(estimate, "depth_to_bedrock_ft")
-    _, water, _ = lot_words.quantiles(estimate, "depth_to_water_ft")
+    rock_low, rock, rock_high = three_quantiles(estimate, "depth_to_bedrock_ft")
+    _, water, _ = three_quantiles(estimate, "depth_to_water_ft")
     parts = []
     for count, size, words in (
         ("pressure_tanks", "pressure_tank_gal", "pressure tank"),
@@ -151,7 +153,7 @@ def _quantiles(values: pd.Series) -> tuple[float, float, float]:
     known = known[~np.isnan(known) & (known > 0)]
     if not known.size:
         return math.nan, math.nan, math.nan
-    low, middle, high = np.quantile(known, lot_words.QUANTILES, method="inverted_cdf")
+    low, middle, high = np.quantile(known, SHOWN_QUANTILES, method="inverted_cdf")
     return float(low), float(middle), float(high)
 
 

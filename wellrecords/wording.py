@@ -51,6 +51,15 @@ def depth(value_ft: float) -> str:
     return f"{round_half_up(value_ft, 5.0) + 0.0:,.0f} ft"
 
 
+def target_depth(value_ft: float, limit_ft: float) -> str:
+    """Return a depth to the target; past the limit it is only "over" it.
+
+    >>> target_depth(245.0, 600.0), target_depth(float("inf"), 600.0)
+    ('245 ft', 'over 600 ft')
+    """
+    return f"over {depth(limit_ft)}" if value_ft > limit_ft else depth(value_ft)
+
+
 def water_level(value_ft: float) -> str:
     """Return a depth to water; negative levels stand above ground, where the well flows.
 
