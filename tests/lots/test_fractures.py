@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from scipy import stats
 from scipy.special import entr
 
+from wellrecords.lots import fractures
 from wellrecords.lots.fractures import BELOW, DENSITY, LOG_M, LOG_U, PASSAGE, Jumps, LawGrid, fracture_tables, window
 from wellrecords.lots.laws import FEET, LocalLaws
 from wellrecords.lots.learning import first_grid, fit_laws
@@ -222,3 +223,29 @@ def test_the_grid_covers_hard_rock():
     assert np.exp(grid.log_rate[[0, -1]]) == pytest.approx([1 / 3000, 1 / 4], rel=0.6)
     assert np.exp(grid.log_size[[0, -1]]) == pytest.approx([0.03, 60.0], rel=0.6)
     assert FEET[0] <= 1.0
+
+
+def test_sums_of_windows_are_the_same_compiled_and_by_numpy(monkeypatch):
+    tables = fracture_tables(Jumps("lognormal", 1.0))
+    grid = LawGrid(np.arange(-6.0, -2.0, 0.5), np.arange(-3.0, 3.0, 0.5))
+    rng = np.random.default_rng(0)
+    n, wells = 400, 60
+    well = np.sort(rng.integers(0, wells, n))
+    table = rng.integers(0, len(tables.values), n)
+    log_feet, log_gpm = rng.uniform(-1.0, 7.0, n), rng.uniform(-3.0, 4.0, n)  # beyond the tables' ends too
+    coefficient, weights = rng.uniform(0.0, 3.0, n), rng.dirichlet(np.ones(grid.size))
+
+    def both() -> tuple[np.ndarray, np.ndarray]:
+        summed = fractures.summed_windows(tables, well, table, log_feet, log_gpm, coefficient, grid, wells)
+        return summed, fractures.weighed_windows(tables, BELOW, log_feet, log_gpm, weights, grid)
+
+    windows = window(tables, table, log_feet, log_gpm, grid).reshape(n, -1).astype(float)
+    expected = np.zeros((wells, grid.size))
+    np.add.at(expected, well, coefficient[:, None] * windows)
+    compiled = both()
+    monkeypatch.setattr(fractures, "add_windows", None)
+    monkeypatch.setattr(fractures, "weigh_windows", None)
+    monkeypatch.setattr(fractures, "CHUNK", 50)
+    for fast, plain in zip(compiled, both(), strict=True):
+        np.testing.assert_allclose(fast, plain, rtol=1e-5)
+    np.testing.assert_allclose(compiled[0], expected, rtol=1e-5)

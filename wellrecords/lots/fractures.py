@@ -31,6 +31,11 @@ import numpy as np
 from scipy import special
 from scipy.interpolate import CubicSpline
 
+try:
+    from wellrecords.lots.gather import add_windows, weigh_windows
+except ImportError:  # numba is optional
+    add_windows = weigh_windows = None
+
 COARSE_STEP = 0.25
 REFINE = 8
 STEP = COARSE_STEP / REFINE
@@ -46,6 +51,8 @@ BELOW, DENSITY, PASSAGE, STOP = 0, 1, 2, 3
 first passage of u; from STOP on, m u times the density of a stop."""
 
 TINY = 1e-30
+CHUNK = 20_000
+"""Windows held at a time where they are not summed as they are read."""
 
 
 @dataclass(frozen=True)
@@ -238,9 +245,90 @@ def window(
     -------
     ndarray of shape (n, n_rates, n_sizes), float32
     """
+    starts, columns = _corners(tables, table, log_feet, log_gpm, grid)
+    return tables.values.reshape(-1)[starts[:, :, None] + columns[:, None, :]]
+
+
+def _corners(
+    tables: FractureTables, table: np.ndarray, log_feet: np.ndarray, log_gpm: np.ndarray, grid: LawGrid
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return where the rows of each window begin in the tables laid end to end, and its columns."""
     rows = tables.index_m(log_feet[:, None] + grid.log_rate)
     columns = tables.index_u(log_gpm[:, None] - grid.log_size)
-    width = tables.values.shape[2]
-    flat = tables.values.reshape(-1)
-    base = (table[:, None].astype(np.int64) * tables.values.shape[1] + rows) * width
-    return flat[base[:, :, None] + columns[:, None, :]]
+    _, height, width = tables.values.shape
+    return (table[:, None].astype(np.int64) * height + rows) * width, columns
+
+
+def summed_windows(
+    tables: FractureTables,
+    well: np.ndarray,
+    table: np.ndarray,
+    log_feet: np.ndarray,
+    log_gpm: np.ndarray,
+    coefficient: np.ndarray,
+    grid: LawGrid,
+    count: int,
+) -> np.ndarray:
+    """Sum windows, each times its coefficient, by well.
+
+    Parameters
+    ----------
+    tables : FractureTables
+    well : ndarray of shape (n,), int
+        Rising.
+    table, log_feet, log_gpm : ndarray of shape (n,)
+        As for `window`.
+    coefficient : ndarray of shape (n,)
+    grid : LawGrid
+    count : int
+        Number of wells.
+
+    Returns
+    -------
+    ndarray of shape (count, grid.size), float32
+    """
+    out = np.zeros((count, grid.size), dtype=np.float32)
+    coefficient = coefficient.astype(np.float32)
+    if add_windows is not None:
+        corners = _corners(tables, table, log_feet, log_gpm, grid)
+        add_windows(tables.values.reshape(-1), *corners, coefficient, well, out.reshape(count, *grid.shape))
+        return out
+    # a well is never cut in two, so that its sum does not depend on which other wells are asked
+    edges = np.unique(np.append(np.searchsorted(well, well[::CHUNK]), len(well)))
+    for first, last in itertools.pairwise(edges):
+        part = slice(first, last)
+        values = window(tables, table[part], log_feet[part], log_gpm[part], grid).reshape(-1, grid.size)
+        values *= coefficient[part, None]
+        starts = np.flatnonzero(np.diff(well[part], prepend=-1) > 0)
+        out[well[part][starts]] += np.add.reduceat(values, starts, axis=0)
+    return out
+
+
+def weighed_windows(
+    tables: FractureTables, table: int, log_feet: np.ndarray, log_gpm: np.ndarray, weights: np.ndarray, grid: LawGrid
+) -> np.ndarray:
+    """Mean of a table over laws, at each reading.
+
+    Parameters
+    ----------
+    tables : FractureTables
+    table : int
+    log_feet, log_gpm : ndarray of shape (n,)
+    weights : ndarray of shape (grid.size,)
+    grid : LawGrid
+
+    Returns
+    -------
+    ndarray of shape (n,)
+    """
+    out = np.empty(len(log_feet))
+    which = np.full(len(out), table)
+    if weigh_windows is not None:
+        corners = _corners(tables, which, log_feet, log_gpm, grid)
+        weigh_windows(tables.values.reshape(-1), *corners, weights.reshape(grid.shape), out)
+        return out
+    for first in range(0, len(out), CHUNK):
+        part = slice(first, first + CHUNK)
+        values = window(tables, which[part], log_feet[part], log_gpm[part], grid)
+        out[part] = values.reshape(-1, grid.size) @ weights
+    return out

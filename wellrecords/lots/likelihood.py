@@ -11,8 +11,6 @@ terms (well, table, yield, coefficient), evaluated in one gather.
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 from scipy.special import gammaln
 
@@ -25,7 +23,8 @@ from wellrecords.lots.fractures import (
     FractureTables,
     Jumps,
     LawGrid,
-    window,
+    summed_windows,
+    weighed_windows,
 )
 from wellrecords.lots.stopping import (
     AT_LEAST,
@@ -40,7 +39,6 @@ from wellrecords.lots.stopping import (
     Stops,
 )
 
-CHUNK = 20_000
 FLOOR = 1e-25
 LEAST_SHARE = 0.01
 JUST_MADE = 1.0 + 1e-9
@@ -176,16 +174,8 @@ def log_likelihood(
     ndarray of shape (n, grid.size), float32
         Of the density of (log feet, log gpm).
     """
-    likelihood = np.zeros((len(stops), grid.size), dtype=np.float32)
     well, table, log_feet, gpm, coefficient = _terms(stops, habits, decay_ft)
-    # a well is never cut in two, so that its sum does not depend on which other wells are asked
-    edges = np.unique(np.append(np.searchsorted(well, well[::CHUNK]), len(well)))
-    for first, last in itertools.pairwise(edges):
-        part = slice(first, last)
-        values = window(tables, table[part], log_feet[part], gpm[part], grid).reshape(-1, grid.size)
-        values *= coefficient[part, None].astype(np.float32)
-        starts = np.flatnonzero(np.diff(well[part], prepend=-1) > 0)
-        likelihood[well[part][starts]] += np.add.reduceat(values, starts, axis=0)
+    likelihood = summed_windows(tables, well, table, log_feet, gpm, coefficient, grid, len(stops))
     result = np.log(likelihood + np.float32(FLOOR))
     logged = np.flatnonzero(stops.kind == LOGGED)
     if len(logged):
@@ -217,21 +207,9 @@ def stop_densities(
         by_share = np.zeros((len(exact), len(STOP_SHARES)))
         for went, feet in _run_on(stops, decay_ft):
             for number in range(len(STOP_SHARES)):
-                met = _expected(STOP + number, feet[exact], np.log(gpm[exact]), prior, tables, grid)
+                met = weighed_windows(tables, STOP + number, feet[exact], np.log(gpm[exact]), prior, grid)
                 by_share[:, number] += weight * went[exact] * met
         stop_density[exact] += np.einsum("ns,nts->nt", by_share, share_weights(ratio)) * passed
-        made = _expected(DENSITY, log_feet, np.log(gpm[exact]), prior, tables, grid)
+        made = weighed_windows(tables, DENSITY, log_feet, np.log(gpm[exact]), prior, grid)
         limit_density[exact] += np.where(passed, 0.0, (weight * made * stops.feet[exact])[:, None])
     return stop_density, limit_density
-
-
-def _expected(
-    table: int, log_feet: np.ndarray, log_gpm: np.ndarray, prior: np.ndarray, tables: FractureTables, grid: LawGrid
-) -> np.ndarray:
-    """Mean of a table over the prior's laws, at each reading."""
-    out = np.empty(len(log_feet))
-    for first in range(0, len(out), CHUNK):
-        part = slice(first, first + CHUNK)
-        which = np.full(len(out[part]), table)
-        out[part] = window(tables, which, log_feet[part], log_gpm[part], grid).reshape(-1, grid.size) @ prior
-    return out
