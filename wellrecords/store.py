@@ -94,7 +94,8 @@ def write_dataset(
             if name == WELLS:
                 _write_wells(table, path)
             else:
-                table.reset_index(drop=True).to_parquet(path, compression="zstd", index=False)
+                table = table.reset_index(drop=True)
+                table.to_parquet(path, compression="zstd", index=False, row_group_size=ROW_GROUP_ROWS)
             rows[name] = len(table)
         for inner, content in (extra_files or {}).items():
             target = draft / inner

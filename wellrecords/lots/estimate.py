@@ -275,17 +275,17 @@ def _estimates(
     by_tile = len(wells) > settings.wells_per_fit if settings.by_tile is None else settings.by_tile
     longitude, latitude = (table[name].to_numpy() for name in ("longitude", "latitude"))
     several = districts(places, longitude, latitude, settings, by_tile=by_tile)
-    if len(several) > 1:
-        settings, n_jobs = settings.model_copy(update={"n_jobs": 1}), settings.n_jobs
-    else:
-        n_jobs = 1
+    each = settings if len(several) == 1 else settings.model_copy(update={"n_jobs": 1})
 
     def task(district: District) -> tuple[Any, ...]:
         theirs = table.iloc[district.wells].reset_index(drop=True)
         some = None if zones is None else zones[zones["record_id"].isin(theirs["record_id"])]
-        return theirs, places, district, settings, some, with_reasons
+        return theirs, places, district, each, some, with_reasons
 
-    found = Parallel(n_jobs=n_jobs)(delayed(_of_district)(*task(district)) for district in several)
+    if len(several) == 1:
+        found = [_of_district(*task(several[0]))]
+    else:
+        found = Parallel(n_jobs=settings.n_jobs)(delayed(_of_district)(*task(district)) for district in several)
     in_order = {row: one for part in found for row, one in part.items()}
     return [in_order[row] for row in sorted(in_order)]
 
