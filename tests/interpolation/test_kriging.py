@@ -95,14 +95,7 @@ def test_survives_pickle_and_clone(fitted, field):
     ],
 )
 def test_scikit_learn_rules(check):
-    """The checks that apply.
-
-    The others fit X of other than two columns, or within 360 by 90 units,
-    which are refused as degrees; the contract's parameter `transform` makes
-    `check_estimator` as a whole take the estimator for a transformer. What
-    they look for (pickle, unchanged input, repeatable fits) is tested above
-    on coordinates.
-    """
+    """The checks that apply as they stand; the others run by way of an adapter, see `test_estimator_checks`."""
     getattr(checks, check)("IntervalKriging", IntervalKriging("identity", n_trees=0))
 
 
