@@ -197,6 +197,10 @@ def test_a_layout_is_drafted_edited_and_checked(tmp_path, state_file):
 
     stopped = run("check-layout", draft, state_file)
     assert stopped.returncode == 2
+    assert "the draft left the datum open" in stopped.stderr
+    draft.write_text(draft.read_text().replace('datum = "SAY"', 'datum = "NAD27"'))
+    stopped = run("check-layout", draft, state_file)
+    assert stopped.returncode == 2
     assert "value 'WOW'" in stopped.stdout
     assert "1 row(s)" not in stopped.stdout
     assert "does not fit the file yet: 2 problems to mend" in stopped.stdout
@@ -216,7 +220,7 @@ def test_a_layout_is_drafted_edited_and_checked(tmp_path, state_file):
 def test_a_layout_is_checked_against_the_region_too(tmp_path, state_file, request):
     draft = tmp_path / "state.toml"
     assert run("draft-layout", state_file, "--save", draft).returncode == 0
-    text = draft.read_text().replace('domestic = ["DOM"]', 'domestic = ["DOM"]\nother = ["WOW"]')
+    text = draft.read_text().replace('datum = "SAY"', 'datum = "NAD27"').replace('domestic = ["DOM"]', 'domestic = ["DOM"]\nother = ["WOW"]')
     draft.write_text(text.replace("# SAY what 0 means (1 row): zero", "zero").replace('"value", ', '"dry"  # '))
     region = request.config.rootpath / "pipelines" / "sample_region.toml"
     done = run("check-layout", draft, state_file, "--settings", region)

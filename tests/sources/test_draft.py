@@ -27,6 +27,11 @@ METRIC = """Site;Easting;Northing;Depth_m;Ledge_m;Level_m;Rate_lpm
 """
 
 
+def settled(text):
+    """The draft, its open datum said."""
+    return text.replace('datum = "SAY"', 'datum = "NAD83"')
+
+
 @pytest.fixture
 def state(tmp_path):
     path = tmp_path / "state wells.csv"
@@ -36,7 +41,10 @@ def state(tmp_path):
 
 def test_a_draft_finds_the_columns_and_leaves_open_what_only_the_source_can_know(state):
     text = draft_layout(state)
-    layout = parse_layout(text)
+    with pytest.raises(WellRecordsError, match="the draft left the datum open, and nothing in the file tells it"):
+        parse_layout(text)
+    layout = parse_layout(settled(text))
+    assert layout.positions[0].datum == "NAD83"
     assert layout.name == "state_wells"
     assert layout.text["source_record_id"].from_ == ("WELL_ID",)
     assert layout.readings["depth_to_bedrock_ft"].from_ == ("DEPTH_TO_BEDROCK_FT",)
@@ -51,14 +59,14 @@ def test_a_draft_finds_the_columns_and_leaves_open_what_only_the_source_can_know
 
 
 def test_what_the_draft_leaves_open_stops_the_run_by_name(state):
-    problems = check_layout(parse_layout(draft_layout(state)), state)
+    problems = check_layout(parse_layout(settled(draft_layout(state))), state)
     stops = [(problem.code, problem.value) for problem in problems if problem.code not in TELLS]
     assert ("unknown_code", "WOW") in stops
     assert sum(code == "zero_without_meaning" for code, _ in stops) == 2
 
 
 def test_a_finished_draft_runs(state):
-    text = draft_layout(state)
+    text = settled(draft_layout(state))
     text = text.replace('domestic = ["DOM"]', 'domestic = ["DOM"]\nother = ["WOW"]')
     text = text.replace('# SAY what 0 means (1 row): zero = "value"', 'zero = "unknown"  #')
     layout = parse_layout(text)
@@ -74,7 +82,7 @@ def test_a_finished_draft_runs(state):
 def test_decimal_commas_and_units_in_names(tmp_path):
     path = tmp_path / "m.csv"
     path.write_text(METRIC)
-    text = draft_layout(path)
+    text = settled(draft_layout(path))
     with pytest.raises(WellRecordsError, match="'SAY' is no UTM zone; say it, such as 19"):
         parse_layout(text)
     layout = parse_layout(text.replace('fixed_zone = "SAY"', 'fixed_zone = "19"'))
@@ -105,7 +113,7 @@ def test_sheets_with_other_names_fill_one_role(tmp_path):
 def test_text_in_names_cannot_break_the_draft(tmp_path):
     path = tmp_path / 'odd "1" \\.csv'
     path.write_text('Depth ft,"Owner ""x"" \\ {{y}}",Lat,Lon\n100,"# ] = ""\n[evil]",45.2,-70.1\n')
-    layout = parse_layout(draft_layout(path))
+    layout = parse_layout(settled(draft_layout(path)))
     assert layout.text["owner"].from_ == ('Owner "x" \\ {{y}}',)
 
 
@@ -131,7 +139,7 @@ def test_names_in_two_rows_merged_or_not(tmp_path):
     for cells in ("A1:F1", "A2:A3", "B2:B3", "E2:F2"):
         sheet.merge_cells(cells)
     book.save(tmp_path / "wells.xlsx")
-    layout = parse_layout(draft_layout(tmp_path / "wells.xlsx"))
+    layout = parse_layout(settled(draft_layout(tmp_path / "wells.xlsx")))
     assert layout.file.header_rows == 2
     assert layout.readings["yield_gpm"].unit == "L/min"
     assert layout.readings["total_depth_ft"].from_ == ("Total Depth ft",)
@@ -148,7 +156,7 @@ def test_names_in_two_rows_of_a_text_file_with_the_zone_in_a_name(tmp_path):
         "B002;421913,7;5014453,8;98,75;20",
     )
     (tmp_path / "a.csv").write_text("\n".join(rows))
-    layout = parse_layout(draft_layout(tmp_path / "a.csv"))
+    layout = parse_layout(settled(draft_layout(tmp_path / "a.csv")))
     assert layout.file.header_rows == 2
     assert layout.text["source_record_id"].from_ == ("Well no.",)
     assert (layout.readings["total_depth_ft"].from_, layout.readings["total_depth_ft"].unit) == (
@@ -183,4 +191,21 @@ def test_a_unit_that_no_name_tells_stops_the_layout_until_it_is_said(tmp_path):
     text = draft_layout(tmp_path / "a.csv")
     with pytest.raises(WellRecordsError, match="say it: ft, "):
         parse_layout(text)
-    assert parse_layout(text.replace('"SAY"', '"m"')).readings["total_depth_ft"].unit == "m"
+    assert parse_layout(settled(text).replace('unit = "SAY"', 'unit = "m"')).readings["total_depth_ft"].unit == "m"
+
+
+def test_a_column_of_units_leaves_no_unit_open(tmp_path):
+    path = tmp_path / "wells.csv"
+    path.write_text(
+        "Well No,Depth ft,Yield,Yield Unit,Lat,Long\n"
+        "1,200,5,GPM,45.1,-70.1\n2,300,20,L/min,45.2,-70.2\n3,250,2,GPM,45.3,-70.3\n"
+    )
+    text = settled(draft_layout(path))
+    layout = parse_layout(text)
+    assert layout.readings["yield_gpm"].unit is None
+    assert layout.readings["yield_gpm"].unit_from == ("Yield Unit",)
+    assert read_yields(path, layout) == pytest.approx([5.0, 20 / 3.785411784, 2.0])
+
+
+def read_yields(path, layout):
+    return convert_source(read_source(path, layout), layout).wells["yield_gpm_low"].to_list()

@@ -21,6 +21,7 @@ from wellrecords.errors import ProblemsError, counted
 from wellrecords.places import parse_angles
 from wellrecords.readings import parse_readings
 from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, tidy_code, tidy_name
+from wellrecords.sources.layout import DATUMS
 from wellrecords.sources.map_files import POINT_X, POINT_Y
 from wellrecords.sources.raw import RawTable
 from wellrecords.sources.read import read_table
@@ -325,8 +326,10 @@ def _readings(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
     texts = _texts(raw, guesses[role])
     factors = GPM_PER if kind == "yield" else FEET_PER
     unit = next((unit for name in guesses[role].columns if (unit := _unit_in(name, factors))), None)
-    more = [f'unit = "{unit}"' if unit else 'unit = "SAY"  # SAY which unit: the name tells none']
-    if kind == "yield" and "unit_of_yield" in guesses:
+    row_by_row = kind == "yield" and "unit_of_yield" in guesses
+    open_unit = [] if row_by_row else ['unit = "SAY"  # SAY which unit: the name tells none']
+    more = [f'unit = "{unit}"'] if unit else open_unit
+    if row_by_row:
         more.append(f"unit_from = {_list(guesses['unit_of_yield'].columns)}")
     zeros = int(texts.str.fullmatch(r"0+(?:[.,]0*)?").sum())
     if zeros:
@@ -361,7 +364,8 @@ def _positions(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
         else:
             lines.append(f'fixed_zone = "{said[1]}"' if said else 'fixed_zone = "SAY"  # SAY which UTM zone')
     if lines and lines[-1]:
-        lines.append(f"datum_from = {column('datum')}" if "datum" in guesses else 'datum = "WGS84"  # SAY which datum')
+        open_datum = f'datum = "SAY"  # SAY which: {", ".join(DATUMS)}'
+        lines.append(f"datum_from = {column('datum')}" if "datum" in guesses else open_datum)
         if "position_error" in guesses:
             lines.append(
                 f"# SAY in metres what {_list(guesses['position_error'].columns)} means: error_from, error_codes"

@@ -11,9 +11,9 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from wellrecords.checked import checked
 from wellrecords.errors import WellRecordsError
@@ -33,6 +33,17 @@ from wellrecords.sources.column_rules import (
 from wellrecords.units import FEET_PER, GPM_PER, known_unit
 
 SHIPPED = Path(__file__).parent / "layouts"
+
+
+Datum = Literal["WGS84", "NAD83", "NAD27"]
+DATUMS = get_args(Datum)
+
+
+def _said_datum(datum: object) -> object:
+    if datum == "SAY":
+        msg = f"the draft left the datum open, and nothing in the file tells it; say it: {', '.join(DATUMS)}"
+        raise ValueError(msg)
+    return datum
 
 
 class PositionRules(Rules):
@@ -81,9 +92,9 @@ class PositionRules(Rules):
     zone: tuple[str, ...] = ()
     fixed_zone: str | None = None
     crs: str | None = None
-    datum: Literal["WGS84", "NAD83", "NAD27"] = "WGS84"
+    datum: Annotated[Datum, BeforeValidator(_said_datum)] = "WGS84"
     datum_from: tuple[str, ...] = ()
-    datums: dict[str, Literal["WGS84", "NAD83", "NAD27"]] = Field(default_factory=dict)
+    datums: dict[str, Datum] = Field(default_factory=dict)
     unsigned_longitude: Literal["repair", "west"] = "repair"
     township: tuple[str, ...] = ()
     range: tuple[str, ...] = ()
