@@ -220,7 +220,11 @@ def test_a_layout_is_drafted_edited_and_checked(tmp_path, state_file):
 def test_a_layout_is_checked_against_the_region_too(tmp_path, state_file, request):
     draft = tmp_path / "state.toml"
     assert run("draft-layout", state_file, "--save", draft).returncode == 0
-    text = draft.read_text().replace('datum = "SAY"', 'datum = "NAD27"').replace('domestic = ["DOM"]', 'domestic = ["DOM"]\nother = ["WOW"]')
+    text = (
+        draft.read_text()
+        .replace('datum = "SAY"', 'datum = "NAD27"')
+        .replace('domestic = ["DOM"]', 'domestic = ["DOM"]\nother = ["WOW"]')
+    )
     draft.write_text(text.replace("# SAY what 0 means (1 row): zero", "zero").replace('"value", ', '"dry"  # '))
     region = request.config.rootpath / "pipelines" / "sample_region.toml"
     done = run("check-layout", draft, state_file, "--settings", region)
@@ -383,7 +387,7 @@ def stop(*_, **__):
 def test_a_user_who_stops_a_verb_is_told_what_stands(small_region, monkeypatch):
     """Nothing before the dataset is refreshed; the dataset's new version after it."""
     monkeypatch.setattr("wellrecords.output._written", [])
-    monkeypatch.setattr("wellrecords.refresh.read_source", stop)
+    monkeypatch.setattr("wellrecords.cleaning.clean_source.read_source", stop)
     done = CliRunner().invoke(verbs.app, ["refresh", str(small_region)])
     assert (done.exit_code, done.stderr.splitlines()[-1]) == (130, "Stopped; nothing was written.")
     monkeypatch.undo()

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from shapely.geometry import Point, box
 
-import wellrecords.refresh
+import wellrecords.cleaning.clean_source
 from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.refresh import refresh, run_summary
 from wellrecords.schema import INTERVAL_QUANTITIES, LAYER_COLUMNS, check_wells
@@ -206,7 +206,7 @@ def test_an_unchanged_region_is_not_read_again_and_says_so(sample, monkeypatch):
         msg = "the source was read again"
         raise AssertionError(msg)
 
-    monkeypatch.setattr(wellrecords.refresh, "read_source", fails)
+    monkeypatch.setattr(wellrecords.cleaning.clean_source, "read_source", fails)
     again = refresh(whole, today=TODAY)
     assert again.unchanged
     assert not first.unchanged
@@ -293,13 +293,13 @@ def test_two_sources_of_one_name_are_refused(tmp_path):
 
 def test_the_sum_is_checked_and_a_lost_row_stops_the_run(tmp_path, monkeypatch):
     path = region(tmp_path, {"one": [GOOD, [*GOOD[:3], "310", *GOOD[4:]]]})
-    real = wellrecords.refresh.apply_rules
+    real = wellrecords.cleaning.clean_source.apply_rules
 
     def loses_one(*args):
         ruled = real(*args)
         return type(ruled)(ruled.wells.iloc[1:], ruled.changes, ruled.set_aside, ruled.flags)
 
-    monkeypatch.setattr(wellrecords.refresh, "apply_rules", loses_one)
+    monkeypatch.setattr(wellrecords.cleaning.clean_source, "apply_rules", loses_one)
     with pytest.raises((WellRecordsError, ProblemsError), match="do not add up"):
         refresh(load_settings(path))
     assert not (tmp_path / "store").exists()
@@ -404,3 +404,21 @@ def test_held_back_rows_are_mended_by_hand_and_read_again(tmp_path):
     by_hand = changes[changes["rule"] == "mended_by_hand"]
     assert by_hand[["record_id", "column", "before", "after"]].to_numpy().tolist() == [["one:2", "DEPTH", "3O0", "300"]]
     assert refresh(load_settings(path)).unchanged
+    assert not any("mended" in note for note in second.notes)
+
+
+def test_a_mended_row_that_is_still_wrong_is_told(tmp_path):
+    rows = [GOOD, *([str(number), "", "2001-05-05", "3O0", "12", "3", "-70.2", "45.2"] for number in range(2, 11))]
+    path = region(tmp_path, {"one": rows})
+    first = refresh(load_settings(path))
+    sheet = (first.version / "held_back" / "one.csv").read_text(encoding="utf-8-sig")
+    heading, one, *others = sheet.splitlines(keepends=True)
+    sheet = heading + one.replace("'3O0", "310") + "".join(others).replace("'3O0", "3l0")
+    (tmp_path / "mended.csv").write_text(sheet, encoding="utf-8-sig")
+    path.write_text(path.read_text().replace('layout = "one.toml"', 'layout = "one.toml"\nmended = "mended.csv"'))
+    second = refresh(load_settings(path))
+    assert (second.counts["mended"], second.counts["held_back"]) == (9, 8)
+    assert [note for note in second.notes if "mended" in note] == [
+        "one: of 9 mended rows, 8 held back still: row 4 (unreadable reading), row 5 (unreadable reading), "
+        "row 6 (unreadable reading), row 7 (unreadable reading), row 8 (unreadable reading), and 3 more"
+    ]

@@ -9,7 +9,6 @@ read and added up, and nothing is read again where no input has changed.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -17,32 +16,30 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 
 import wellrecords
-from wellrecords.cleaning.convert import Converted, convert_source
-from wellrecords.cleaning.lithology import Vocabulary, load_vocabulary, read_lithology
+from wellrecords.cleaning.clean_source import CleanedSource, clean_source, timed
+from wellrecords.cleaning.lithology import load_vocabulary
 from wellrecords.cleaning.neighbourhood import flag_outliers, flag_terrain
-from wellrecords.cleaning.parts import PART_WHY
-from wellrecords.cleaning.rules import FLAG_COLUMNS, Rule, apply_rules, flag_rows, load_rules
+from wellrecords.cleaning.rules import FLAG_COLUMNS, load_rules
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
-from wellrecords.held_back import held_back_csv, mend, mending_changes, read_mended
+from wellrecords.held_back import held_back_csv
 from wellrecords.inputs import fingerprint_of, list_inputs
 from wellrecords.land_grid import LandLayers, read_outline, read_parcels, read_sections
-from wellrecords.ledger import CHANGE_COLUMNS, HELD_BACK_COLUMNS, change_rows, check_rows, held_back_rows, stack
+from wellrecords.ledger import CHANGE_COLUMNS, HELD_BACK_COLUMNS, change_rows, check_rows, stack
 from wellrecords.matching import merge_duplicates
 from wellrecords.output import check_folder
 from wellrecords.schema import LAYER_COLUMNS, WATER_ZONE_COLUMNS, check_wells, conform
 from wellrecords.settings import RegionSettings, Settings, SourceSettings
-from wellrecords.sources import Layout, RawTable, load_layout, read_source
+from wellrecords.sources import Layout, load_layout
 from wellrecords.store import current_version, read_manifest, write_dataset
+
+UNKNOWN_WORD_COLUMNS = {"source": "string", "word": "string", "layers": "int64", "example": "string"}
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how much of it is done, and how much there is."""
-
-UNKNOWN_WORD_COLUMNS = {"source": "string", "word": "string", "layers": "int64", "example": "string"}
 
 
 @dataclass(frozen=True)
@@ -74,24 +71,6 @@ class RefreshResult:
     sources: pd.DataFrame
     seconds: dict[str, float] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class _Cleaned:
-    """One source, read and judged."""
-
-    name: str
-    wells: pd.DataFrame
-    layers: pd.DataFrame
-    water_zones: pd.DataFrame
-    changes: pd.DataFrame
-    held_back: pd.DataFrame
-    flags: pd.DataFrame
-    parts_held_back: pd.DataFrame
-    unknown_words: pd.DataFrame
-    rows_read: int
-    mended: int
-    notes: tuple[str, ...]
 
 
 def refresh(
@@ -140,15 +119,15 @@ def refresh(
     zones = pd.concat([one.water_zones for one in cleaned], ignore_index=True)
     changes = [one.changes for one in cleaned]
     flags = [one.flags for one in cleaned]
-    with _timed("terrain", seconds):
+    with timed("terrain", seconds):
         tell("elevation from the terrain", 0, 1)
         wells, changed, flagged = _add_elevation(wells, settings)
         changes.append(changed)
         flags.append(flagged)
-    with _timed("neighbours", seconds):
+    with timed("neighbours", seconds):
         tell("comparing with the neighbours", 0, 1)
         flags.append(flag_outliers(wells, settings.region.crs, settings.cleaning))
-    with _timed("matching", seconds):
+    with timed("matching", seconds):
         tell("finding wells recorded twice", 0, 1)
         distinct = [one.name for one, source in zip(cleaned, settings.sources, strict=True) if source.distinct]
         result = merge_duplicates(
@@ -185,7 +164,7 @@ def refresh(
         "notes": list(notes),
     }
     sheets = {f"held_back/{one.name}.csv": held_back_csv(one.held_back) for one in cleaned if len(one.held_back)}
-    with _timed("store", seconds):
+    with timed("store", seconds):
         tell("writing the dataset", 0, 1)
         version = write_dataset(store, dataset, manifest, sheets)
         tell("writing the dataset", 1, 1)
@@ -228,9 +207,9 @@ def _clean_sources(
     today: date | None,
     seconds: dict[str, float],
     problems: list[Problem],
-) -> list[_Cleaned]:
+) -> list[CleanedSource]:
     """Return every source read and judged; one that cannot be used adds to the problems, and the next is read."""
-    cleaned: list[_Cleaned] = []
+    cleaned: list[CleanedSource] = []
     region, rules, vocabulary, land, outline = settings.region, load_rules(), load_vocabulary(), None, None
     # A file that is missing is told already; what is asked of the sources without it is only to find their own faults.
     if (own := settings.cleaning.rules) is not None and own.is_file():
@@ -250,129 +229,9 @@ def _clean_sources(
         if layout is None or not source.file.is_file():
             continue
         with _collected(problems, source.file.name):
-            cleaned.append(_clean_source(source, layout, settings, rules, vocabulary, land, outline, today, seconds))
+            cleaned.append(clean_source(source, layout, settings, rules, vocabulary, land, outline, today, seconds))
     tell("reading", len(layouts), len(layouts))
     return cleaned
-
-
-def _clean_source(
-    source: SourceSettings,
-    layout: Layout,
-    settings: Settings,
-    rules: tuple[Rule, ...],
-    vocabulary: Vocabulary,
-    land: LandLayers | None,
-    outline: gpd.GeoDataFrame | None,
-    today: date | None,
-    seconds: dict[str, float],
-) -> _Cleaned:
-    name = layout.name
-    with _timed("read", seconds):
-        raw = read_source(source.file, layout)
-    mending = None
-    if source.mended is not None:
-        mending = mend(raw, read_mended(source.mended), source.mended.name)
-        raw = mending.raw
-    with _timed("convert", seconds):
-        converted = convert_source(
-            raw,
-            layout,
-            private=source.private,
-            bounds=settings.region.bounds,
-            outline=outline,
-            land=land,
-            today=today,
-        )
-    changes = [converted.changes]
-    if mending is not None:
-        changes.append(mending_changes(mending, converted.wells, name))
-    with _timed("rules", seconds):
-        ruled = apply_rules(converted.wells, rules, today)
-    changes.append(ruled.changes)
-    held_back = [converted.held_back]
-    if len(ruled.set_aside):
-        labels = converted.wells.index.difference(ruled.wells.index)
-        by_id = ruled.set_aside.set_index("record_id").loc[converted.wells.loc[labels, "record_id"]]
-        held_back.append(
-            held_back_rows(
-                raw.table.loc[labels],
-                source=name,
-                file=raw.file,
-                file_row=raw.file_row[labels.to_numpy(dtype=int)],
-                reason=by_id["reason"].to_numpy(dtype=object),
-                why=by_id["why"].to_numpy(dtype=object),
-            )
-        )
-    with _timed("lithology", seconds):
-        layers = _without(converted.layers, ruled.set_aside)
-        lithology = read_lithology(ruled.wells, layers, vocabulary, settings.cleaning.min_rock_ft)
-    changes.append(lithology.changes)
-    flags = [ruled.flags]
-    if len(lithology.disagree):
-        records = ruled.wells.set_index("record_id", drop=False).loc[lithology.disagree["record_id"]]
-        why = "the layers put the rock at " + lithology.disagree["layers_say"].astype(str) + " ft"
-        flags.append(
-            flag_rows(
-                records,
-                "depth_to_bedrock_ft",
-                value=lithology.disagree["value"].to_numpy(dtype=object),
-                rule="rock_against_layers",
-                why=why.to_numpy(dtype=object),
-            )
-        )
-    held = stack(held_back, HELD_BACK_COLUMNS)
-    check_rows(converted.rows_read, kept=len(lithology.wells), held_back=len(held))
-    zones = _without(converted.water_zones, ruled.set_aside)
-    parts_held_back, account = _companion_rows(raw, converted, {"layers": layers, "water_zones": zones}, name)
-    return _Cleaned(
-        name=name,
-        wells=lithology.wells,
-        layers=lithology.layers,
-        water_zones=zones,
-        changes=stack(changes, CHANGE_COLUMNS),
-        held_back=held,
-        flags=stack(flags, FLAG_COLUMNS),
-        parts_held_back=parts_held_back,
-        unknown_words=lithology.unknown_words.assign(source=name),
-        rows_read=converted.rows_read,
-        mended=mending.rows if mending else 0,
-        notes=tuple(f"{name}: {note}" for note in (*converted.notes, *account)),
-    )
-
-
-def _companion_rows(
-    raw: RawTable, converted: Converted, kept: dict[str, pd.DataFrame], source: str
-) -> tuple[pd.DataFrame, list[str]]:
-    """Account for the rows of companion files: read = kept + held back, those of wells set aside among the latter."""
-    held_back, account = [converted.parts_held_back], []
-    for part, rows_read in converted.parts_rows_read.items():
-        table = raw.parts[part]
-        before = getattr(converted, part).get("part_row", pd.Series(dtype=int))
-        after = kept[part].get("part_row", pd.Series(dtype=int)).unique()
-        lost = np.setdiff1d(before, after)
-        held_back.append(
-            held_back_rows(
-                table.table.iloc[lost],
-                source=source,
-                file=table.file,
-                file_row=table.file_row[lost],
-                reason="well_held_back",
-                why=PART_WHY["well_held_back"],
-            )
-        )
-        held = sum(int((rows["file"] == table.file).sum()) for rows in held_back)
-        check_rows(rows_read, kept=len(after), held_back=held)
-        account.append(
-            f"{table.file}: rows read {rows_read:,} = kept with their wells {len(after):,} + held back {held:,}"
-        )
-    return stack(held_back, HELD_BACK_COLUMNS), account
-
-
-def _without(parts: pd.DataFrame, set_aside: pd.DataFrame) -> pd.DataFrame:
-    """Return the layers or zones but for those of records that were set aside."""
-    if parts.empty or set_aside.empty:
-        return parts
-    return parts[~parts["record_id"].isin(set_aside["record_id"])]
 
 
 def land_layers(region: RegionSettings) -> LandLayers | None:
@@ -408,7 +267,7 @@ def _add_elevation(wells: pd.DataFrame, settings: Settings) -> tuple[pd.DataFram
     return wells, changes, flags
 
 
-def _count_by_source(cleaned: list[_Cleaned], dataset: dict[str, pd.DataFrame]) -> pd.DataFrame:
+def _count_by_source(cleaned: list[CleanedSource], dataset: dict[str, pd.DataFrame]) -> pd.DataFrame:
     def count(table: str) -> pd.Series:
         return dataset[table]["source"].value_counts()
 
@@ -456,10 +315,3 @@ def _collected(problems: list[Problem], file: str) -> Iterator[None]:
         what, _, next_step = str(error).rstrip(".").rpartition(". ")
         next_step = next_step.removeprefix("Next: ")
         problems.append(Problem(what, "the file can be read", next_step, file=file, code="unusable"))
-
-
-@contextmanager
-def _timed(stage: str, seconds: dict[str, float]) -> Iterator[None]:
-    start = time.perf_counter()
-    yield
-    seconds[stage] = seconds.get(stage, 0.0) + time.perf_counter() - start
