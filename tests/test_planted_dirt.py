@@ -206,6 +206,7 @@ READINGS = [
     held("unreadable_reading", RATE="-3"),
     held("unreadable_reading", RATE="5-Jan"),
     held("zero_reading", LEVEL="0"),
+    held("total_row", PERMIT="Total:", **UNPLACED),
 ]
 PLACES = [
     changed("swapped_coordinates", "position", {"x": -70.011}, LON="45.311", LAT="-70.011"),

@@ -18,6 +18,13 @@ UNKNOWN_WORDS = frozenset(
     )
 )  # fmt: skip
 """Said to be unknown."""
+TOTAL_WORDS = frozenset(
+    (
+        "total", "totals", "grand total", "sum", "subtotal", "average", "avg", "mean", "count", "summe", "gesamt",
+        "gesamtsumme", "mittelwert", "durchschnitt", "anzahl", "somme", "moyenne", "suma", "promedio",
+    )
+)  # fmt: skip
+"""What a spreadsheet's last rows are called, which are no wells."""
 DUMMY = r"(?:-9{2,6}|9{4,6})(?:[.,](?:0+|9+))?"
 """Nines that stand for "unknown". 999 is left out: it can be a real depth."""
 

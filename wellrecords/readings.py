@@ -493,4 +493,6 @@ def why_of(flag: str) -> str:
     -------
     str
     """
-    return "; ".join(WHY[word] for word in flag.split() if word in WHY)
+    words = [word for word in flag.split() if word in WHY]
+    # that no rule can read it is no news where it is said why
+    return "; ".join(WHY[word] for word in words if word != "unreadable" or len(words) == 1)

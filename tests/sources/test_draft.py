@@ -209,3 +209,14 @@ def test_a_column_of_units_leaves_no_unit_open(tmp_path):
 
 def read_yields(path, layout):
     return convert_source(read_source(path, layout), layout).wells["yield_gpm_low"].to_list()
+
+
+def test_a_file_without_depths_and_yields_is_told_what_it_is_worth(tmp_path):
+    path = tmp_path / "wells.csv"
+    path.write_text("Well No,Static Water ft,Lat,Long\n1,20,45.1,-70.1\n2,30,45.2,-70.2\n3,25,45.3,-70.3\n")
+    problems = check_layout(parse_layout(settled(draft_layout(path))), path)
+    assert [(problem.code, problem.what) for problem in problems] == [
+        ("not_told", "no column gives total_depth_ft"),
+        ("not_told", "no column gives yield_gpm"),
+    ]
+    assert "how much water the ground gives" in problems[1].rule

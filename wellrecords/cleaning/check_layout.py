@@ -15,8 +15,14 @@ from wellrecords.sources.layout import Layout
 from wellrecords.sources.raw import RawTable
 from wellrecords.sources.read import read_source
 
-TELLS = ("would_hold_back", "would_be_unknown", "unused_column")
+TELLS = ("would_hold_back", "would_be_unknown", "unused_column", "not_told")
 """Codes of problems that only tell what a run would do; any other stops it."""
+MISSED = {
+    "source_record_id": "a well filed twice under one number is not seen, and a held-back row is known by its place only",
+    "total_depth_ft": "these wells say nothing of how deep wells are drilled, and hardly anything of a depth to water",
+    "yield_gpm": "these wells say nothing of how much water the ground gives",
+}
+"""Columns without which a source is worth much less, and why."""
 
 
 def check_layout(
@@ -41,8 +47,9 @@ def check_layout(
     list of Problem
         Those whose code is one of `TELLS` count the rows that would be held
         back ("would_hold_back"), the texts that would become unknown
-        ("would_be_unknown") and the columns that the layout does not name
-        ("unused_column"). All others would stop a run. Nothing is written.
+        ("would_be_unknown"), the columns that the layout does not name
+        ("unused_column") and the figures that no column gives ("not_told").
+        All others would stop a run. Nothing is written.
     """
     try:
         raw = read_source(path, layout)
@@ -50,7 +57,7 @@ def check_layout(
         return list(error.problems)
     except WellRecordsError as error:
         return [_problem(str(error), "the file can be read", "see there", "unreadable_file", Path(path).name)]
-    problems = _unused(layout, raw)
+    problems = [*_not_told(layout, raw), *_unused(layout, raw)]
     try:
         converted = convert_source(raw, layout, bounds=bounds, outline=outline, land=land)
     except ProblemsError as error:
@@ -81,6 +88,22 @@ def check_layout(
             )
         )
     return problems
+
+
+def _not_told(layout: Layout, raw: RawTable) -> list[Problem]:
+    there = {tidy_name(str(column)) for column in raw.table.columns}
+    given = {purpose for purpose, names, _ in layout.column_lists() if any(tidy_name(name) in there for name in names)}
+    return [
+        _problem(
+            f"no column gives {name}",
+            loss,
+            "if the file has such a column, name it in the layout",
+            "not_told",
+            raw.file,
+        )
+        for name, loss in MISSED.items()
+        if name not in given
+    ]
 
 
 def _unused(layout: Layout, raw: RawTable) -> list[Problem]:

@@ -27,6 +27,7 @@ from wellrecords.errors import ProblemsError, counted
 from wellrecords.land_grid import LandLayers
 from wellrecords.ledger import HELD_BACK_COLUMNS, check_rows, stack
 from wellrecords.places import Bounds
+from wellrecords.reading_words import TOTAL_WORDS
 from wellrecords.schema import INTERVAL_QUANTITIES, TEXT, WELL_COLUMNS
 from wellrecords.sources.column_rules import CODE_SETS, TEXT_COLUMNS, tidy_name
 from wellrecords.sources.layout import Layout
@@ -128,6 +129,7 @@ def convert_source(
             table[column] = np.full(findings.count, layout.fixed.get(column, blank_code(column)), dtype=object)
     for column, rules in layout.dates.items():
         table[column] = convert_dates(column, rules, findings, today or dt.date.today())
+    _hold_totals(findings)
     positions = convert_positions(findings, bounds=bounds, outline=outline, land=land)
     table["longitude"], table["latitude"] = positions.longitude, positions.latitude
     table["position_method"], table["position_error_m"] = positions.method, positions.error_m
@@ -154,6 +156,21 @@ def convert_source(
             name: count for name, count in (("layers", layers_read), ("water_zones", zones_read)) if name in raw.parts
         },
     )
+
+
+def _hold_totals(findings: Findings) -> None:
+    """Hold back a spreadsheet's rows of totals: one of their words stands in front, and no place anywhere."""
+    named = (names for rules in findings.layout.positions for _, names in rules.column_lists())
+    placed = {"point x"} | {tidy_name(name) for names in named for name in names}
+    table = findings.raw.table
+    columns = [column for column in table.columns if tidy_name(str(column)) in placed]
+    total = np.zeros(findings.count, dtype=bool)
+    for column in table.columns[:2]:
+        total |= table[column].str.strip().str.rstrip(" :.").str.casefold().isin(TOTAL_WORDS).to_numpy()
+    at = np.flatnonzero(total)
+    if len(at):
+        at = at[(table.iloc[at][columns] == "").all(axis=1).to_numpy()]
+    findings.hold(at, "total_row", "a row of totals, no well")
 
 
 def _wells(table: dict[str, object], findings: Findings) -> pd.DataFrame:

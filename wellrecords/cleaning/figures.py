@@ -223,12 +223,14 @@ def record_changes(figures: Figures, findings: Findings) -> None:
         return
     codes, uniques = pd.factorize(figures.flag[at])
     rules = np.array([str(flag).replace(" ", "+") for flag in uniques], dtype=object)[codes]
-    whys = np.array([_ZERO_WHY.get(str(flag)) or why_of(str(flag)) for flag in uniques], dtype=object)[codes]
+    said = _SAID_OF_WATER if READING_KINDS[figures.column] == "water" else _SAID
+    whys = np.array([said.get(str(flag)) or why_of(str(flag)) for flag in uniques], dtype=object)[codes]
     after = interval_text(figures.low[at], figures.high[at])
     findings.change(at, figures.column, before=figures.original.iloc[at], after=after, rule=rules, why=whys)
 
 
-_ZERO_WHY = {"zero_unknown": "the layout says that 0 means unknown here"}
+_SAID = {"zero_unknown": "the layout says that 0 means unknown here"}
+_SAID_OF_WATER = {**_SAID, "dry": "no water was met: it stands below the bottom of the hole, if anywhere"}
 
 
 def to_points(figures: Figures) -> np.ndarray:
