@@ -18,7 +18,7 @@ from wellrecords.sources.read import read_source
 TELLS = ("would_hold_back", "would_be_unknown", "unused_column", "not_told")
 """Codes of problems that only tell what a run would do; any other stops it."""
 MISSED = {
-    "source_record_id": "a well filed twice under one number is not seen, and a held-back row is known by its place only",
+    "source_record_id": "a well filed twice under one number is not seen",
     "total_depth_ft": "these wells say nothing of how deep wells are drilled, and hardly anything of a depth to water",
     "yield_gpm": "these wells say nothing of how much water the ground gives",
 }
