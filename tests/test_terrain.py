@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from wellrecords.errors import WellRecordsError
-from wellrecords.terrain import TILE_CELLS, sample_elevation_ft
+from wellrecords.terrain import TILE_CELLS, LandForm, sample_elevation_ft
+from wellrecords.units import FT_PER_M
 
 rasterio = pytest.importorskip("rasterio")
 from pyproj import Transformer  # noqa: E402
@@ -107,3 +108,27 @@ def test_without_the_extra_the_next_step_is_said(monkeypatch, tmp_path):
     monkeypatch.setattr(builtins, "__import__", no_rasterio)
     with pytest.raises(WellRecordsError, match=r"pip install 'wellrecords\[raster\]'"):
         sample_elevation_ft(tmp_path / "ground.tif", np.array([-70.0]), np.array([45.0]))
+
+
+def test_the_form_of_a_plane_is_its_slope(tmp_path):
+    path = write(tmp_path / "plane.tif", plane(120, 150))
+    form = LandForm.read(path, CRS, (WEST + 3_000, NORTH - 9_000, WEST + 12_000, NORTH - 3_000))
+    places = np.array([[WEST + 5_000.0, NORTH - 5_000.0], [WEST + 9_900.0, NORTH - 3_050.0]])
+    found = form.at(places)
+    metres = 100.0 + 0.02 * (places[:, 0] - WEST) - 0.01 * (NORTH - places[:, 1])
+    np.testing.assert_allclose(found["land_elevation_ft"], metres * FT_PER_M, rtol=1e-6)
+    np.testing.assert_allclose(found["slope_percent"], 100 * np.hypot(0.02, 0.01), rtol=1e-6)
+    # the lowest ground in reach is the corner to the south-west, which lies 0.02 * 1,000 + 0.01 * 1,000 m lower
+    np.testing.assert_allclose(found["above_valley_ft"], 30.0 * FT_PER_M, rtol=0.02)
+
+
+def test_ground_beyond_the_grid_takes_the_nearest_cell_and_another_country_is_refused(tmp_path):
+    cells = plane(40, 40)
+    cells[10:20, 10:20] = -9999.0
+    path = write(tmp_path / "small.tif", cells, unit="ft", nodata=-9999.0)
+    form = LandForm.read(path, CRS, (WEST - 2_000, NORTH - 6_000, WEST + 6_000, NORTH + 2_000))
+    beyond = form.at(np.array([[WEST - 1_500.0, NORTH - 2_000.0], [WEST + 1_500.0, NORTH - 1_500.0]]))
+    assert np.isfinite(beyond.to_numpy()).all()
+    assert cells.min() < 0 < beyond["land_elevation_ft"].min()
+    with pytest.raises(WellRecordsError, match="holds no ground of the region"):
+        LandForm.read(path, CRS, (WEST + 90_000, NORTH - 9_000, WEST + 95_000, NORTH - 3_000))

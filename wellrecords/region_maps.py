@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 from importlib.util import find_spec
+from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
@@ -15,6 +16,7 @@ from wellrecords.interpolation.distribution import Transform
 from wellrecords.interpolation.surface import Surface
 from wellrecords.lots import SupportSettings
 from wellrecords.lots.support import rate_support
+from wellrecords.terrain import LandForm
 
 TRANSFORMS: dict[str, Transform] = {
     "depth_to_bedrock_ft": "log",
@@ -31,7 +33,11 @@ DISTRICT_M = 10_000.0
 
 
 def region_surfaces(
-    wells: gpd.GeoDataFrame, crs: str, cells: int, support: SupportSettings | None = None
+    wells: gpd.GeoDataFrame,
+    crs: str,
+    cells: int,
+    support: SupportSettings | None = None,
+    terrain: Path | None = None,
 ) -> dict[str, Surface]:
     """Interpolate the region's surfaces for its map.
 
@@ -46,6 +52,9 @@ def region_surfaces(
     support : SupportSettings, optional
         When the records can say, as for a lot: cells where they cannot are
         left empty.
+    terrain : path, optional
+        A grid of elevation: the form of the land enters each map as far as
+        left-out wells are clearly better predicted by it.
 
     Returns
     -------
@@ -59,20 +68,27 @@ def region_surfaces(
     cell_m = max(east - west, north - south) / cells
     error = wells["position_error_m"].to_numpy(dtype=float)
     rules = support or SupportSettings()
+    land = None if terrain is None else LandForm.read(terrain, crs, (west, south, east, north))
     drawn = {}
     for quantity in SURFACES:
         low, high = _readings(wells, quantity)
         read = ~np.isnan(low)
         if read.sum() < LEAST_WELLS:
             continue
-        model = IntervalKriging(transform=TRANSFORMS[quantity]).fit(places[read], low[read], high[read], error[read])
+        known = None if land is None else land.at(places[read])
+        model = IntervalKriging(transform=TRANSFORMS[quantity])
+        model.fit(places[read], low[read], high[read], error[read], known)
         rate = partial(_support, places[read], error[read], rules)
-        drawn[quantity] = surface(model, (west, south, east, north), cell_m, support=rate)
+        bounds_m = (west, south, east, north)
+        drawn[quantity] = surface(model, bounds_m, cell_m, support=rate, covariates=None if land is None else land.at)
     return drawn
 
 
 def validation_table(
-    wells: gpd.GeoDataFrame, crs: str, tell: Callable[[str, int, int], None] = lambda *_: None
+    wells: gpd.GeoDataFrame,
+    crs: str,
+    tell: Callable[[str, int, int], None] = lambda *_: None,
+    terrain: Path | None = None,
 ) -> pd.DataFrame:
     """Score each quantity on ground left out, over the region and by district.
 
@@ -84,6 +100,8 @@ def validation_table(
         Projected metres.
     tell : callable, optional
         Told of progress.
+    terrain : path, optional
+        A grid of elevation: adds kriging with the form of the land.
 
     Returns
     -------
@@ -98,6 +116,9 @@ def validation_table(
     corner = np.floor(places / DISTRICT_M) * DISTRICT_M
     district = np.array([f"{east:.0f} E {north:.0f} N" for east, north in corner])
     error = wells["position_error_m"].to_numpy(dtype=float)
+    known = None
+    if terrain is not None and len(places):
+        known = LandForm.read(terrain, crs, (*places.min(axis=0).tolist(), *places.max(axis=0).tolist())).at(places)
     tables = []
     for number, (quantity, transform) in enumerate(TRANSFORMS.items()):
         tell(f"Validating {quantity}", number, len(TRANSFORMS))
@@ -111,6 +132,7 @@ def validation_table(
             low[read],
             high[read],
             error[read],
+            covariates=None if known is None else known.iloc[read],
             district=district[read],
             rivals=rivals,
             least_wells=LEAST_SCORED,

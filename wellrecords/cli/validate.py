@@ -33,7 +33,7 @@ def validate(
         check_file(save)
     wells = read_wells(settings.region.store)
     with progress() as tell:
-        table = validation_table(wells, settings.region.crs, tell)
+        table = validation_table(wells, settings.region.crs, tell, settings.region.terrain)
     if table.empty:
         typer.echo(f"No quantity has {LEAST_SCORED} exact readings in the dataset: too few to prove anything.")
         return

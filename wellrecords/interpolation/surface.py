@@ -111,13 +111,14 @@ def surface(
     reach_m: float = 2_000.0,
     good_wells: int = 6,
     support: Callable[[FloatArray], npt.NDArray[Any]] | None = None,
+    covariates: Callable[[FloatArray], Any] | None = None,
 ) -> Surface:
     """Predict on a grid.
 
     Parameters
     ----------
     model : IntervalKriging
-        Fitted, without covariates.
+        Fitted.
     bounds_m : tuple of (west, south, east, north), metres
     cell_m : float
     reach_m, good_wells : float, int
@@ -126,6 +127,9 @@ def surface(
     support : callable, optional
         Takes points of shape (m, 2) and returns "none", "thin" or "good" for
         each (or 0, 1, 2), in place of the rule above.
+    covariates : callable, optional
+        Takes points of shape (m, 2) and returns those that the model was
+        fitted with, (m, c).
 
     Returns
     -------
@@ -147,7 +151,8 @@ def surface(
         points = np.stack(np.meshgrid(easting, northing[band]), axis=-1)
         rated[band] = _as_numbers(rate(points.reshape(-1, 2))).reshape(points.shape[:2])
         for group in _squares(points.shape[:2], rated[band] > 0, _share(model, points, cell_m)):
-            quantiles = model.predict_groups(points[group]).quantile(LEVELS)
+            known = None if covariates is None else covariates(points[group].reshape(-1, 2))
+            quantiles = model.predict_groups(points[group], known).quantile(LEVELS)
             for layer, values in zip(layers, quantiles.T, strict=True):
                 layer[band][group] = values.reshape(group[0].shape)
     for layer in layers:

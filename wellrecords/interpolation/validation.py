@@ -68,6 +68,7 @@ def validate(
     high: npt.ArrayLike | None = None,
     position_error_m: float | npt.ArrayLike | None = None,
     *,
+    covariates: pd.DataFrame | None = None,
     district: npt.ArrayLike | None = None,
     rivals: Sequence[str] = ("nearest 15 wells", "inverse distance"),
     cv: BaseCrossValidator | None = None,
@@ -81,6 +82,8 @@ def validate(
         Cloned and fitted anew for every fold.
     coordinates, low, high, position_error_m
         As in `IntervalKriging.fit`.
+    covariates : DataFrame of n rows, optional
+        Adds the method "kriging with covariates".
     district : array-like of shape (n,), optional
         Adds a row a method for every district with `least_wells` or more.
     rivals : sequence of {"nearest 15 wells", "inverse distance", "quantile forest"}
@@ -110,10 +113,18 @@ def validate(
     ends = np.where(np.isfinite(highs), np.where(np.isfinite(lows), (lows + highs) / 2, highs), lows)
     usable = np.isfinite(ends) & ((ends > 0) | (model.transform != "log"))
     reading = to_scale(np.where(usable, ends, 1.0))
-    quantiles = {name: np.full((len(lows), len(LEVELS)), np.nan) for name in ("kriging", *rivals, "all wells")}
+    models: dict[str, pd.DataFrame | None] = {"kriging": None}
+    if covariates is not None:
+        models["kriging with covariates"] = covariates
+    methods = (*models, *rivals)
+    quantiles = {name: np.full((len(lows), len(LEVELS)), np.nan) for name in (*methods, "all wells")}
     for train, test in (cv or SpatialBlocks()).split(points):
-        fitted = clone(model).fit(points[train], lows[train], highs[train], None if error is None else error[train])
-        quantiles["kriging"][test] = to_scale(fitted.predict(points[test]).quantile(LEVELS))
+        for name, known_there in models.items():
+            seen, unseen = (None if known_there is None else known_there.iloc[rows] for rows in (train, test))
+            fitted = clone(model).fit(
+                points[train], lows[train], highs[train], None if error is None else error[train], seen
+            )
+            quantiles[name][test] = to_scale(fitted.predict(points[test], unseen).quantile(LEVELS))
         known = train[usable[train]]
         for name in rivals:
             quantiles[name][test] = RIVALS[name](points[known], reading[known], points[test])
@@ -126,7 +137,7 @@ def validate(
             floor = crps(reading[wells], quantiles["all wells"][wells]).mean()
             rows += [
                 {"district": name, "method": method, **_row(reading[wells], quantiles[method][wells], floor)}
-                for method in ("kriging", *rivals)
+                for method in methods
             ]
     return pd.DataFrame(rows)
 

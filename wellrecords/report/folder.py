@@ -114,6 +114,7 @@ def write_reports(
             settings.region.crs,
             report_settings.surface_cells,
             settings.part("estimate", EstimateSettings).support,
+            settings.region.terrain,
         ),
         lots=gpd.GeoDataFrame(
             {"lot_id": [job.lot_id for job in jobs]}, geometry=[job.geometry for job in jobs], crs=WGS84
@@ -184,7 +185,7 @@ def read_context(settings: ReportSettings) -> dict[str, gpd.GeoDataFrame]:
 
 
 def _map_surfaces(
-    wells: gpd.GeoDataFrame, crs: str, cells: int, support: SupportSettings | None = None
+    wells: gpd.GeoDataFrame, crs: str, cells: int, support: SupportSettings | None = None, terrain: Path | None = None
 ) -> list[MapSurface]:
     """Return the region's surfaces as layers of its map."""
     return [
@@ -198,7 +199,7 @@ def _map_surfaces(
             unit="gpm" if key == "yield_gpm" else "ft",
             support=np.array(SUPPORT)[drawn.support],
         )
-        for key, drawn in region_surfaces(wells, crs, cells, support).items()
+        for key, drawn in region_surfaces(wells, crs, cells, support, terrain).items()
     ]
 
 
