@@ -11,7 +11,7 @@ from shapely.geometry import LineString, Point, box
 from wellrecords import jobs, terminal
 from wellrecords.bid import Bid, NoBid
 from wellrecords.errors import ProblemsError, WellRecordsError
-from wellrecords.lot_files import lot_at, read_lots
+from wellrecords.lot_files import lot_at, misspelt_wishes, read_lots
 from wellrecords.placing import SitePlans, ask, site, site_plans, sitings_geojson
 from wellrecords.report.folder import summary
 from wellrecords.settings import load_settings
@@ -298,6 +298,11 @@ def test_faulty_lots_are_told_together(tmp_path, lots):
     }
     (cell,) = (problem for problem in caught.value.problems if problem.what == "persons is no number")
     assert (cell.row, cell.column, cell.value) == (1, "persons", "-1.0")
+
+
+def test_a_misspelt_wish_is_named_with_the_one_that_may_be_meant(lots):
+    asked = lots.assign(targt_gpm=3.0, Bedroms=2, owner="x", address="y", persons=4, person=4)
+    assert misspelt_wishes(asked) == {"targt_gpm": "target_yield_gpm", "Bedroms": "bedrooms"}
 
 
 def test_a_file_that_is_no_map_is_an_expected_error(tmp_path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,8 @@ from wellrecords.schema import WGS84
 ESTIMATE_WISHES = ("target_yield_gpm", "max_depth_ft")
 DEMAND_WISHES = ("persons", "bedrooms", "garden_area_ft2", "lawn_area_ft2", "fixtures", "peak_gpm")
 """What a lot may wish for itself, over the region's settings."""
+ALIKE = 0.7
+"""A column so like a wish (`target_gpm`, `bedroms`) may be one misspelt, which would be passed over in silence."""
 
 
 def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame:
@@ -59,6 +62,16 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
         msg = f"There is no lot {', '.join(unknown)} in {path}. Lots: {known}. Next: name one of these."
         raise WellRecordsError(msg)
     return lots[lots["lot_id"].isin(wanted)].reset_index(drop=True) if wanted else lots
+
+
+def misspelt_wishes(lots: gpd.GeoDataFrame) -> dict[str, str]:
+    """Return the columns that look like a wish and are none, each with the wish that may be meant."""
+    wishes = (*ESTIMATE_WISHES, *DEMAND_WISHES)
+    near = {
+        str(column): get_close_matches(str(column).lower(), wishes, 1, ALIKE)
+        for column in lots.columns.difference([*wishes, "lot_id", "geometry"])
+    }
+    return {column: found[0] for column, found in near.items() if found and found[0] not in lots}
 
 
 def _as_written(wanted: Iterable[str], known: list[str]) -> list[str]:

@@ -188,11 +188,16 @@ def test_a_figure_without_an_end_and_a_small_yield_are_said_as_such():
         "median": 1673.0,
         "interval_low": 614.0,
         "interval_high": np.inf,
+        "limit": 2000.0,
         "where": "cannot tell",
     }
     small = row | {"quantity": "yield_gpm", "reading_low": 0.7, "reading_high": 0.7, "where": "inside"}
+    small["limit"] = np.inf
+    level = small | {"quantity": "depth_to_water_ft", "reading_low": -np.inf, "reading_high": 0.0}
+    level |= {"median": 3.0, "interval_low": -4.2, "interval_high": 22.0}
     small |= {"median": 1.24, "interval_low": 0.31, "interval_high": 4.4}
     events = pd.DataFrame({"well_id": ["a"], "profit_usd": [np.nan], "expected_profit_usd": [np.nan]})
-    depth, flow = sentences_for_well(pd.DataFrame([row, small]), events, "a")
-    assert "more than 600 ft; estimated 1,673 (614 to no limit): which may be inside or outside" in depth
+    depth, flow, water = sentences_for_well(pd.DataFrame([row, small, level]), events, "a")
+    assert water == "Depth to water: flowing; estimated 3 (flowing to 22): inside the interval."
+    assert "more than 600 ft; estimated 1,673 (614 to over 2,000): which may be inside or outside" in depth
     assert "0.7 gpm; estimated 1.2 (0.31 to 4.4): inside" in flow

@@ -185,6 +185,8 @@ def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None)
         msg = "No lot is named. Next: give --at=LON,LAT or --lots FILE, or set [lots] file in the settings."
         raise WellRecordsError(msg)
     lots = lot_files.read_lots(file, lot_ids or ())
+    for column, wish in lot_files.misspelt_wishes(lots).items():
+        typer.echo(f"Note: {file.name}: the column {column!r} is not read. Is {wish} meant?", err=True)
     check_lots_near(lots, file, settings.region)
     return lots
 

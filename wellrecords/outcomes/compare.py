@@ -40,6 +40,7 @@ COMPARISON_COLUMNS = (
     "interval_low",
     "median",
     "interval_high",
+    "limit",
     "pit_low",
     "pit_high",
     "pit",
@@ -65,9 +66,10 @@ def compare_outcomes(
     pandas.DataFrame
         One row a well and quantity that was both estimated and read:
         `well_id`, `lot_id`, `drilled_on`, `quantity`, `reading_low`/`_high`,
-        `interval_low`, `median`, `interval_high` (of the estimate), `pit_low`,
-        `pit_high`, `pit` (see the module) and `where`: "inside", "above",
-        "below" the interval, or "cannot tell".
+        `interval_low`, `median`, `interval_high` (of the estimate), `limit`
+        (beyond which the estimate gave no figure), `pit_low`, `pit_high`,
+        `pit` (see the module) and `where`: "inside", "above", "below" the
+        interval, or "cannot tell".
     """
     tail = (1.0 - level) / 2.0
     rows = []
@@ -91,6 +93,7 @@ def compare_outcomes(
                     "interval_low": ends[0],
                     "median": record.quantile(quantity, 0.5),
                     "interval_high": ends[1],
+                    "limit": record.max_depth_ft if quantity == "depth_to_target_ft" else np.inf,
                     "pit_low": pit_low,
                     "pit_high": pit_high,
                     "pit": pit_low + (pit_high - pit_low) * _even_draw(f"{well['well_id']}|{quantity}"),
@@ -223,10 +226,11 @@ def sentences_for_well(comparison: pd.DataFrame, events: pd.DataFrame, well_id: 
             "below": f"{low_word} than the interval",
             "cannot tell": "which may be inside or outside",
         }[row["where"]]
-        told.append(
-            f"{name.capitalize()}: {_span(row['reading_low'], row['reading_high'])} {unit}; estimated "
-            f"{_said(row['median'])} ({_said(row['interval_low'])} to {_said(row['interval_high'])}): {verdict}."
+        low, middle, high = (
+            _said(row[end], row["quantity"], row["limit"]) for end in ("interval_low", "median", "interval_high")
         )
+        made = _span(row["reading_low"], row["reading_high"], row["quantity"], unit)
+        told.append(f"{name.capitalize()}: {made}; estimated {middle} ({low} to {high}): {verdict}.")
     for row in events[events["well_id"] == well_id].to_dict("records"):
         if not np.isnan(row["profit_usd"]):
             word = "profit" if row["profit_usd"] >= 0 else "loss"
@@ -254,16 +258,22 @@ def _even_draw(name: str) -> float:
     return (int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big") + 0.5) / 2**64
 
 
-def _said(value: float) -> str:
-    """Return an estimated figure: whole from 10 on, two figures below; where it has no end, "no limit"."""
+def _said(value: float, quantity: str, limit: float) -> str:
+    """Return an estimated figure: whole from 10 on, two figures below; past the limit only "over" it."""
+    if value > limit:
+        return f"over {limit:,.0f}"
+    if quantity == "depth_to_water_ft" and value < 0:
+        return "flowing"
     if np.isinf(value):
         return "no limit"
     return f"{value:,.0f}" if abs(value) >= 10 else f"{value:.2g}"
 
 
-def _span(low: float, high: float) -> str:
+def _span(low: float, high: float, quantity: str, unit: str) -> str:
+    if quantity == "depth_to_water_ft" and high <= 0:
+        return "flowing"
     if low == high:
-        return f"{low:,.4g}" if abs(low) < 1000 else f"{low:,.0f}"
+        return f"{low:,.4g} {unit}" if abs(low) < 1000 else f"{low:,.0f} {unit}"
     if np.isposinf(high):
-        return f"more than {low:,.4g}"
-    return f"less than {high:,.4g}" if low <= 0 else f"{low:,.4g} to {high:,.4g}"
+        return f"more than {low:,.4g} {unit}"
+    return f"less than {high:,.4g} {unit}" if low <= 0 else f"{low:,.4g} to {high:,.4g} {unit}"
