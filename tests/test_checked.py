@@ -13,7 +13,7 @@ from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.jobs import job_settings
 from wellrecords.settings import load_settings
 from wellrecords.siting import load_siting_settings
-from wellrecords.sources.layout import parse_layout
+from wellrecords.sources.layout import load_layout, parse_layout
 
 ROOT = Path(__file__).parents[1]
 SAMPLE = ROOT / "sample_records"
@@ -164,3 +164,25 @@ def test_a_file_that_cannot_be_read_is_told(tmp_path):
     path.write_text("a = = 1")
     with pytest.raises(WellRecordsError, match=r"not valid TOML.*line 1"):
         read_toml(path, "price book", "name one")
+
+
+@pytest.mark.parametrize(
+    ("read", "told"),
+    [
+        (
+            lambda: load_settings(SAMPLE / "price_book.toml"),
+            "seems to be a price book; what is wanted here is a region's",
+        ),
+        (lambda: load_settings(SAMPLE / "setbacks.toml"), "seems to be a file of setbacks; what is wanted"),
+        (
+            lambda: load_layout(ROOT / "pipelines" / "sample_region.toml"),
+            "wanted here is a layout of a source. Next: name",
+        ),
+        (lambda: load_price_book(SAMPLE / "setbacks.toml"), "wanted here is a price book"),
+        (lambda: load_siting_settings(SAMPLE / "price_book.toml"), "wanted here is a file of setbacks"),
+    ],
+    ids=["settings 1", "settings 2", "layout", "price book", "setbacks"],
+)
+def test_a_file_of_another_kind_is_known_for_what_it_is(read, told):
+    with pytest.raises(WellRecordsError, match=told):
+        read()

@@ -301,7 +301,7 @@ def test_faulty_lots_are_told_together(tmp_path, lots):
 
 
 def test_a_misspelt_wish_is_named_with_the_one_that_may_be_meant(lots):
-    asked = lots.assign(targt_gpm=3.0, Bedroms=2, owner="x", address="y", persons=4, person=4)
+    asked = lots[["lot_id", "geometry"]].assign(targt_gpm=3.0, Bedroms=2, owner="x", address="y", persons=4, person=4)
     assert misspelt_wishes(asked) == {"targt_gpm": "target_yield_gpm", "Bedroms": "bedrooms"}
 
 

@@ -21,6 +21,13 @@ from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 
 Model = TypeVar("Model", bound=BaseModel)
 
+TELLTALES = {
+    "sources": "a region's settings",
+    "lines": "a price book",
+    "kinds": "a file of setbacks",
+    "positions": "a layout of a source",
+}
+"""The part by which each kind of hand-written file is known."""
 _BOUNDS = (("gt", "above"), ("ge", "at least"), ("lt", "below"), ("le", "at most"))
 _UNION_TAGS = ("float", "int", "str", "bool", "dict[", "constrained", "tuple[", "list[", "function-", "literal[")
 """What a validator appends to the place of a fault where a value may be of several kinds."""
@@ -86,13 +93,26 @@ def checked(
     ProblemsError
         One problem a fault: file, key, value, rule, next step. Items of
         lists are counted from 1.
+    WellRecordsError
+        The file is of another kind.
     """
     try:
         return model.model_validate(raw)
     except ValidationError as error:
+        if (other := _of_another_kind(model, raw)) and not prefix:
+            wanted = next((said for part, said in TELLTALES.items() if part in model.model_fields), "another file")
+            msg = f"{file} seems to be {other}; what is wanted here is {wanted}. Next: name the right file."
+            raise WellRecordsError(msg) from error
         faults = _merged(without_follow_ons(error.errors(include_url=False)))
         problems = [_problem(fault, model, str(file), prefix, code) for fault in faults]
         raise ProblemsError(problems, heading) from error
+
+
+def _of_another_kind(model: type[BaseModel], raw: Any) -> str:
+    """Say which other kind of file this is by its telltale part, "" where it may be of the kind that is wanted."""
+    if not isinstance(raw, Mapping) or any(part in raw and part in model.model_fields for part in TELLTALES):
+        return ""
+    return next((said for part, said in TELLTALES.items() if part in raw), "")
 
 
 def without_follow_ons(faults: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:

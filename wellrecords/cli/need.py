@@ -49,6 +49,9 @@ def need(
     wishes: dict[str, Any] = {name: value for name, value in given.items() if value is not None}
     if livestock:
         wishes["livestock"] = dict(_heads(text) for text in livestock)
+    if persons is not None and bedrooms is not None:
+        msg = "--persons and --bedrooms were both given. Rule: each alone says how large the house is. Next: give one."
+        raise WellRecordsError(msg)
     base = settings.part("demand", DemandSettings).model_dump()
     if {"persons", "bedrooms"} & set(wishes):
         base |= {"persons": None, "bedrooms": None}
