@@ -119,7 +119,7 @@ def test_half_a_gallon_serves_the_house_and_waters_no_lawn(request):
     ("words", "told"),
     [
         (("--persons", 0), "--persons"),
-        (("--persons", 2, "--bedrooms", 2), "persons or bedrooms, not both"),
+        (("--persons", 2, "--bedrooms", 2), "--persons and --bedrooms were both given"),
         (("--livestock", "horse"), "KIND=HEADS"),
         (("--livestock", "camel=2"), "unknown kind of livestock"),
         (("--yield-gpm", -1), "--yield-gpm must be 0 or more"),
