@@ -24,6 +24,7 @@ from wellrecords.cleaning.clean_source import CleanedSource, clean_source, timed
 from wellrecords.cleaning.lithology import load_vocabulary
 from wellrecords.cleaning.neighbourhood import flag_outliers, flag_terrain
 from wellrecords.cleaning.rules import FLAG_COLUMNS, load_rules
+from wellrecords.cleaning.suspect_units import suspect_units
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.held_back import held_back_csv
 from wellrecords.inputs import fingerprint_of, list_inputs
@@ -127,6 +128,7 @@ def refresh(
     with timed("neighbours", seconds):
         tell("comparing with the neighbours", 0, 1)
         flags.append(flag_outliers(wells, settings.region.crs, settings.cleaning))
+        suspicions = suspect_units(wells, settings.region.crs)
     with timed("matching", seconds):
         tell("finding wells recorded twice", 0, 1)
         distinct = [one.name for one, source in zip(cleaned, settings.sources, strict=True) if source.distinct]
@@ -153,7 +155,7 @@ def refresh(
     }
     by_source = _count_by_source(cleaned, dataset)
     counts = {name: int(by_source[name].sum()) for name in by_source.columns if name != "source"}
-    notes = tuple(note for one in cleaned for note in one.notes)
+    notes = (*(note for one in cleaned for note in one.notes), *suspicions)
     manifest = {
         "region": settings.region.name,
         "code_version": wellrecords.__version__,
