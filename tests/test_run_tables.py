@@ -56,3 +56,12 @@ def test_yields_are_counted_in_equal_ratios_and_none_is_lost():
     assert bins["before"].tolist() == bins["after"].tolist()
     assert bins["after"].sum() == 6
     assert bins["after"].iloc[0] == 3
+
+
+def test_dummies_that_were_taken_out_do_not_stretch_the_bins():
+    depth = np.append(np.linspace(50.0, 400.0, 300), np.full(30, np.nan))
+    changes = _changes("total_depth_ft", *((f"w{number}", "9999", None) for number in range(300, 330)))
+    bins = before_and_after(_wells(total_depth_ft=depth), changes)
+    assert bins["to"].iloc[-1] < 401.0
+    assert bins["before"].iloc[-1] == bins["after"].iloc[-1] + 30, "they stand in the last bin"
+    assert (bins["before"].iloc[:-1] == bins["after"].iloc[:-1]).all()

@@ -70,8 +70,9 @@ def before_and_after(wells: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame
     and what a rule put in does not. A text that was read as a figure or a
     bound counts alike in both: the ledger has it in the source's own unit.
     Bins are equal steps, of yields equal ratios, from the least to the 99.5th
-    percentile of the values as read; what lies beyond falls in the last bin,
-    yields below `LEAST_YIELD_GPM` in the first.
+    percentile of the values as kept, so that dummies (9999) among those as
+    read cannot stretch them; what lies beyond falls in the last bin, and what
+    lies below, or yields below `LEAST_YIELD_GPM`, in the first.
 
     Parameters
     ----------
@@ -94,10 +95,11 @@ def before_and_after(wells: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame
         before = pd.concat([after[~after.index.isin(changed)], said])
         if before.empty:
             continue
-        least = float(before.min())
+        shown = before if after.empty else after
+        least = float(shown.min())
         if column == "yield_gpm":
             least = max(least, LEAST_YIELD_GPM)
-        top = max(float(np.nanpercentile(before, 99.5)), least + 1e-9)
+        top = max(float(np.nanpercentile(shown, 99.5)), least + 1e-9)
         edges = (np.geomspace if column == "yield_gpm" else np.linspace)(least, top, BINS + 1)
         tables.append(
             pd.DataFrame(
