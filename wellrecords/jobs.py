@@ -130,7 +130,11 @@ def job_settings(settings: Settings) -> JobSettings:
 
 
 def run_jobs(
-    wells: pd.DataFrame, asked: Asked, settings: JobSettings, water_zones: pd.DataFrame | None = None
+    wells: pd.DataFrame,
+    asked: Asked,
+    settings: JobSettings,
+    water_zones: pd.DataFrame | None = None,
+    learnt: Path | None = None,
 ) -> list[LotJob]:
     """Estimate and price lots.
 
@@ -146,6 +150,8 @@ def run_jobs(
     settings : JobSettings
     water_zones : DataFrame, optional
         The child table of logged zones.
+    learnt : Path, optional
+        Folder of what was learnt of the ground before.
 
     Returns
     -------
@@ -155,7 +161,7 @@ def run_jobs(
     points = asked.points
     if settings.target_from_need:
         points = with_targets_from_need(points, settings.demand)
-    estimates = draw_lot_estimates(wells, points, settings.estimate, water_zones=water_zones)
+    estimates = draw_lot_estimates(wells, points, settings.estimate, water_zones=water_zones, learnt=learnt)
     return [
         _job(
             lot,

@@ -136,6 +136,17 @@ def current_version(store_dir: str | Path) -> Path | None:
     return version if name and (version / MANIFEST).is_file() else None
 
 
+def learnt_folder(store_dir: str | Path) -> Path:
+    """Return where the current version keeps what was learnt from its wells; it goes when the version goes.
+
+    Raises
+    ------
+    WellRecordsError
+        If the store is empty.
+    """
+    return _version(store_dir) / "learnt"
+
+
 def read_manifest(store_dir: str | Path) -> dict[str, Any]:
     """Return the manifest of the current version.
 

@@ -204,7 +204,7 @@ def _run(
     from wellrecords.lot_files import lot_at
     from wellrecords.lots import wells_box
     from wellrecords.placing import ask
-    from wellrecords.store import read_manifest, read_table, read_wells
+    from wellrecords.store import learnt_folder, read_manifest, read_table, read_wells
 
     common = jobs.job_settings(settings)
     lots = lot_at(*place_of(at, settings.region)) if at is not None else _lots(settings, lots_file, lot_ids)
@@ -225,7 +225,7 @@ def _run(
     zones = read_table(settings.region.store, "water_zones", None if box is None else wells["record_id"])
     with progress() as tell:
         tell("estimating and pricing", 0, 1)
-        done = jobs.run_jobs(wells, asked, common, zones)
+        done = jobs.run_jobs(wells, asked, common, zones, learnt_folder(settings.region.store))
         tell("estimating and pricing", 1, 1)
     return done
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
@@ -243,6 +244,7 @@ def draw_lot_estimates(
     settings: EstimateSettings | None = None,
     *,
     water_zones: pd.DataFrame | None = None,
+    learnt: Path | None = None,
 ) -> list[LotEstimate]:
     """Estimate lots with their joint draws, curves and neighbours.
 
@@ -253,13 +255,16 @@ def draw_lot_estimates(
         lots. Of more than ``settings.wells_per_fit`` wells it uses those in
         its `wells_box`, which may be all that is read from a store.
     settings : EstimateSettings, optional
+    learnt : Path, optional
+        A folder in which what is learnt of a district is kept for its next
+        lot (`lots.learnt`); the figures do not depend on it.
 
     Returns
     -------
     list of LotEstimate, in the order of the lots
     """
     settings = settings or EstimateSettings()
-    return _estimates(wells, lots, settings, water_zones, with_reasons=True)
+    return _estimates(wells, lots, settings, water_zones, with_reasons=True, learnt=learnt)
 
 
 def _estimates(
@@ -269,6 +274,7 @@ def _estimates(
     zones: pd.DataFrame | None,
     *,
     with_reasons: bool,
+    learnt: Path | None = None,
 ) -> list[LotEstimate]:
     """Estimate the lots: of several districts, some at a time, each in a process of its own."""
     places, table = lot_places(lots), canonical_wells(wells)
@@ -280,7 +286,7 @@ def _estimates(
     def task(district: District) -> tuple[Any, ...]:
         theirs = table.iloc[district.wells].reset_index(drop=True)
         some = None if zones is None else zones[zones["record_id"].isin(theirs["record_id"])]
-        return theirs, places, district, each, some, with_reasons
+        return theirs, places, district, each, some, with_reasons, learnt
 
     if len(several) == 1:
         found = [_of_district(*task(several[0]))]
@@ -297,10 +303,11 @@ def _of_district(
     settings: EstimateSettings,
     zones: pd.DataFrame | None,
     with_reasons: bool,
+    learnt: Path | None,
 ) -> dict[int, LotEstimate]:
     """Estimate the lots of a district, by their rows."""
     found = {}
-    for company, evidence in gather_evidence(wells, places, district, settings, zones):
+    for company, evidence in gather_evidence(wells, places, district, settings, zones, learnt):
         drawn = draw_together(evidence, settings)
         for lot, row in enumerate(company.lots):
             found[int(row)] = _lot_estimate(drawn, lot, with_reasons=with_reasons)

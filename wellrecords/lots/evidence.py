@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -14,10 +15,11 @@ from wellrecords.interpolation import IntervalKriging
 from wellrecords.lots.finished import map_finished_depths
 from wellrecords.lots.gravel import GravelMap, fit_gravels
 from wellrecords.lots.laws import LawMap
+from wellrecords.lots.learnt import learn_or_read
 from wellrecords.lots.mapped import TREES, Ground, ended_above_rock, fit_models, start_ft
 from wellrecords.lots.places import LotPlaces, project
 from wellrecords.lots.settings import EstimateSettings
-from wellrecords.lots.shared import Shared, learn, learnt_from
+from wellrecords.lots.shared import Shared, learnt_from
 from wellrecords.lots.stopping import MISSING
 from wellrecords.lots.support import Nearness, rate_support
 from wellrecords.lots.tiles import Company, District
@@ -131,6 +133,7 @@ def gather_evidence(
     district: District,
     settings: EstimateSettings,
     water_zones: pd.DataFrame | None = None,
+    learnt: Path | None = None,
 ) -> Iterator[tuple[Company, Evidence]]:
     """Read the wells of a district for its lots, company after company.
 
@@ -145,6 +148,8 @@ def gather_evidence(
     district : District
     settings : EstimateSettings
     water_zones : DataFrame, optional
+    learnt : Path, optional
+        Folder of what was learnt before.
 
     Yields
     ------
@@ -152,7 +157,7 @@ def gather_evidence(
     """
     coordinates = project(district.middle, wells["longitude"].to_numpy(), wells["latitude"].to_numpy())
     some = learnt_from(coordinates, settings.random_state)
-    shared = learn(wells.iloc[some].reset_index(drop=True), coordinates[some], settings, water_zones)
+    shared = learn_or_read(learnt, wells.iloc[some].reset_index(drop=True), coordinates[some], settings, water_zones)
     for company in district.companies:
         asked = places.take(company.lots)
         lots = project(district.middle, asked.longitude, asked.latitude)
