@@ -1,9 +1,12 @@
 """A trend of covariates and an anisotropy: kept where the truth has one, and left where it has none."""
 
+from typing import ClassVar
+
 import numpy as np
 import pandas as pd
 import pytest
 from sklearn.linear_model import LinearRegression
+from threadpoolctl import threadpool_info, threadpool_limits
 
 from wellrecords.interpolation import IntervalKriging, LandElevation, fitting
 from wellrecords.interpolation.covariance import correlation, stretch
@@ -125,3 +128,35 @@ def test_clearly_better_takes_blocks_as_the_units():
     assert fitting.clearly_better(base - 0.05, base, block)
     assert not fitting.clearly_better(np.where(block == 0, 0.0, base), base, block)
     assert not fitting.clearly_better(base - 0.005, base, block)
+
+
+class CountsThreads(LinearRegression):
+    """A regression that remembers how many threads OpenMP would have given it."""
+
+    seen: ClassVar[list[tuple[str, int]]] = []
+
+    def _note(self, where):
+        pools = [pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "openmp"]
+        self.seen.append((where, max(pools)))
+
+    def fit(self, X, y):
+        self._note("fit")
+        return super().fit(X, y)
+
+    def predict(self, X):
+        self._note("predict")
+        return super().predict(X)
+
+
+def test_a_trend_takes_one_thread_of_openmp(rocks):
+    """With the pools set to 3 outside, so that the test fails on a machine of any size if nothing holds them."""
+    xy, known, depth = rocks
+    CountsThreads.seen.clear()
+    with threadpool_limits(3, user_api="openmp"):
+        model = IntervalKriging(trend=CountsThreads(), n_trees=0)
+        model.fit(xy[WELLS], depth[WELLS], covariates=known[WELLS])
+        model.predict(xy[HELD_OUT], known[HELD_OUT])
+        after = max(pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "openmp")
+    assert {where for where, _ in CountsThreads.seen} == {"fit", "predict"}
+    assert {threads for _, threads in CountsThreads.seen} == {1}
+    assert after == 3

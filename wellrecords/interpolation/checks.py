@@ -8,7 +8,6 @@ from typing import Any, get_args
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 from scipy import stats
 
 from wellrecords.interpolation.covariance import KINDS, Covariance, FloatArray
@@ -182,53 +181,6 @@ def _refuse(bad: npt.NDArray[np.bool_], what: str, rule: str) -> None:
     if bad.any():
         msg = f"{what} in {bad.sum()} of {len(bad)} rows, the first in row {np.argmax(bad)}; {rule}."
         raise ValueError(msg)
-
-
-def check_covariates(
-    covariates: object,
-    classes: tuple[str, ...] | None,
-    rows: int,
-    fitted: FloatArray | None = None,
-) -> tuple[FloatArray | None, tuple[str, ...] | None]:
-    """Turn covariates into a float matrix, one column a class for categories.
-
-    Parameters
-    ----------
-    covariates : array-like, DataFrame or None
-    classes : tuple of column names seen in the fit, or None while fitting
-    rows : int
-    fitted : ndarray or None
-        The matrix of the fit, while predicting.
-
-    Raises
-    ------
-    ValueError
-        Rows or columns that do not match, or a value missing.
-    """
-    if covariates is None:
-        if fitted is not None:
-            msg = f"The model was fitted with {fitted.shape[1]} covariate columns; predict needs them too."
-            raise ValueError(msg)
-        return None, None
-    names = None
-    if isinstance(covariates, pd.DataFrame):
-        frame = pd.get_dummies(covariates, dtype=float)
-        if classes is not None:
-            frame = frame.reindex(columns=list(classes), fill_value=0.0)
-        names = tuple(map(str, frame.columns))
-        frame.columns = list(names)
-        matrix = frame.to_numpy(dtype=float)
-    else:
-        matrix = np.asarray(covariates, dtype=float)
-        matrix = matrix[:, None] if matrix.ndim == 1 else matrix
-    if matrix.shape[0] != rows:
-        msg = f"covariates must have one row a place: got {matrix.shape[0]} rows for {rows} places."
-        raise ValueError(msg)
-    if fitted is not None and matrix.shape[1] != fitted.shape[1]:
-        msg = f"covariates have {matrix.shape[1]} columns; the model was fitted with {fitted.shape[1]}."
-        raise ValueError(msg)
-    _refuse(~np.isfinite(matrix).all(axis=1), "a covariate is NaN or infinite", "fill it or leave the place out")
-    return matrix, names
 
 
 def check_settings(model: Any) -> None:

@@ -2,7 +2,7 @@
 
 Covariance and sites of the censored readings are found in turn. Then, if
 asked, an anisotropy and a trend are tried against what has been found, and
-kept where they predict left-out places clearly better (`fitting.beats`).
+kept where they predict left-out places clearly better (`fitting.clearly_better`).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from wellrecords.interpolation.checks import SMALLEST_VARIANCE, Readings
 from wellrecords.interpolation.covariance import Covariance, CovarianceKind, FloatArray, stretch
 from wellrecords.interpolation.fitting import FIT_NEIGHBOURS, fit_covariance, left_out_scores, start_covariance
 from wellrecords.interpolation.neighbours import IntArray, Places, blocks, group_places, nearest_elsewhere
-from wellrecords.interpolation.trend import Trend, choose_trend
+from wellrecords.interpolation.trend import FOLDS, Trend, choose_trend, one_openmp_thread
 
 FIT_ROUNDS = 3  # fits, each on readings completed anew, where any are censored
 SWEEPS = 6
@@ -179,6 +179,8 @@ class Field:
         """
         if not estimators or self.places.count < FEWEST_PLACES_TO_CHOOSE:
             return
+        if len(np.unique(self.block)) < FOLDS:  # each fold leaves whole blocks of ground out
+            return
         some = np.arange(self.places.count)
         if self.places.count > SCORED_FOR_TREND:
             some = np.sort(self._rng.choice(self.places.count, SCORED_FOR_TREND, replace=False))
@@ -196,7 +198,8 @@ class Field:
             return *left_out_scores(covariance, self.places, reading, near, some, n_jobs=self.n_jobs), covariance
 
         block = self.block[self.places.place_of_well]
-        found = choose_trend(estimators, known, self.completed(), block, trial)
+        with one_openmp_thread():
+            found = choose_trend(estimators, known, self.completed(), block, trial)
         if found is None:
             return
         self.trend, self.covariance = found

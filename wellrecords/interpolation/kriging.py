@@ -15,12 +15,12 @@ from wellrecords.interpolation import calibration, censoring
 from wellrecords.interpolation.blend import blend, choose_share
 from wellrecords.interpolation.checks import (
     check_coordinates,
-    check_covariates,
     check_readings,
     check_settings,
     refuse_degrees_far_from,
 )
 from wellrecords.interpolation.covariance import Covariance, CovarianceKind, FloatArray
+from wellrecords.interpolation.covariates import CovariateColumns, learn_covariates, match_covariates
 from wellrecords.interpolation.distribution import SCORES, PredictiveDistribution, ScoreTable, Transform
 from wellrecords.interpolation.field import Field
 from wellrecords.interpolation.forest import Forest, Surroundings, features, fit_forest
@@ -180,8 +180,10 @@ class IntervalKriging(BaseEstimator):
             Root mean square error of each position.
         covariates : array-like of shape (n, c), optional
             Numbers known at every place (elevation, slope), or a DataFrame,
-            whose category columns become one column a class. They enter
-            through the trend and the forest, as far as each helps.
+            whose text and category columns become one column a class; none
+            may be missing. They enter through the trend and the forest, as
+            far as each helps. A trend is tried only with `FOLDS` blocks of
+            ground or more, of which it can be scored on those left out.
 
         Returns
         -------
@@ -197,7 +199,10 @@ class IntervalKriging(BaseEstimator):
         readings = check_readings(coordinates, low, high, position_error_m, self.transform)
         self.n_features_in_ = 2
         self._rng = np.random.default_rng(self.random_state)
-        self._covariates, self._classes = check_covariates(covariates, None, len(np.asarray(coordinates)))
+        self._covariates: FloatArray | None = None
+        self._columns: CovariateColumns | None = None
+        if covariates is not None:
+            self._covariates, self._columns = learn_covariates(covariates, len(np.asarray(coordinates)))
         self._centre = readings.coordinates.mean(axis=0)
         self._shape: calibration.LocalShape | None = None
         self._field = Field(
@@ -218,8 +223,8 @@ class IntervalKriging(BaseEstimator):
         """Find the field, then calibrate it on left-out ground."""
         field = self._field
         field.fit(self.covariance, self.anisotropy)
-        if self._covariates is not None:
-            tried = estimators(self.trend, self._classes, identity=self.transform == "identity")
+        if self._covariates is not None and self._columns is not None:
+            tried = estimators(self.trend, self._columns.matrix_names, identity=self.transform == "identity")
             field.try_trends(tried, self._covariates[field.readings.row])
         self._hair = HAIR * np.sqrt(field.variance)
         self._show_field()
@@ -322,7 +327,9 @@ class IntervalKriging(BaseEstimator):
         ----------
         coordinates : array-like of shape (m, 2), metres
         covariates : array-like of shape (m, c)
-            The same columns as in `fit`.
+            The columns of `fit`: a DataFrame's are found by name, in any
+            order, and further ones are left aside; an array's by position.
+            A class that `fit` has not seen counts as none of its classes.
 
         Returns
         -------
@@ -358,7 +365,7 @@ class IntervalKriging(BaseEstimator):
     def _predict(self, groups: FloatArray, covariates: npt.ArrayLike | None) -> PredictiveDistribution:
         """Predict groups of places, shape (g, s, 2), tile by tile."""
         count, members = groups.shape[:2]
-        extra, _ = check_covariates(covariates, self._classes, count * members, fitted=self._covariates)
+        extra = match_covariates(covariates, count * members, self._columns)
         value, noise, _ = censoring.pool(self.covariance_, self.places_, self.sites_)
 
         def one_tile(tile: slice) -> ScoreTable:

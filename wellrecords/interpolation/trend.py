@@ -22,6 +22,7 @@ No trend is kept unless left-out places are predicted clearly better with it
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any, Self
 
@@ -82,10 +83,23 @@ class Trend:
 
     def at(self, covariates: FloatArray) -> FloatArray:
         """Return the trend at places, shape (m,)."""
-        return np.asarray(self.estimator.predict(covariates), dtype=float)
+        with one_openmp_thread():
+            return np.asarray(self.estimator.predict(covariates), dtype=float)
 
 
-def estimators(setting: object, names: tuple[str, ...] | None, *, identity: bool) -> list[Any]:
+def one_openmp_thread() -> AbstractContextManager[Any]:
+    """Hold what scikit-learn compiles with OpenMP to one thread.
+
+    Gradient boosting takes every core otherwise, whatever `n_jobs` says; and
+    where the cores have other work, even two of its threads spin while they
+    wait for each other: 43 seconds were seen for a fit that takes one alone.
+    """
+    from threadpoolctl import threadpool_limits  # scikit-learn depends on it
+
+    return threadpool_limits(limits=1, user_api="openmp")
+
+
+def estimators(setting: object, names: tuple[str, ...], *, identity: bool) -> list[Any]:
     """Return the regressors that a setting stands for.
 
     Parameters
@@ -93,8 +107,8 @@ def estimators(setting: object, names: tuple[str, ...] | None, *, identity: bool
     setting : "auto", None or a regressor
         "auto" tries a linear trend and gradient boosting, and on the
         identity scale the land's elevation itself.
-    names : tuple of str, or None
-        Covariate columns; the elevation is called `land_elevation...`.
+    names : tuple of str
+        Covariate columns, if they have names; the elevation is called `land_elevation...`.
     identity : bool
     """
     if setting is None:
@@ -110,7 +124,7 @@ def estimators(setting: object, names: tuple[str, ...] | None, *, identity: bool
         make_pipeline(StandardScaler(), RidgeCV(np.logspace(-2, 4, 7))),
         HistGradientBoostingRegressor(min_samples_leaf=30, learning_rate=0.08, max_iter=80, random_state=0),
     ]
-    land = [number for number, name in enumerate(names or ()) if name.startswith(LAND_COLUMN)]
+    land = [number for number, name in enumerate(names) if name.startswith(LAND_COLUMN)]
     return [LandElevation(land[0]), *tried] if land and identity else tried
 
 
