@@ -50,7 +50,7 @@ def choose_share(
     return float(SHARES[int(np.argmin(losses))])
 
 
-def blend(mean: FloatArray, sd: FloatArray, forest: FloatArray, share: float) -> ScoreTable:
-    """Average the quantiles of kriging, N(mean, sd^2), and of the forest."""
+def blend(mean: FloatArray, sd: FloatArray, forest: FloatArray, share: float, least_sd: float) -> ScoreTable:
+    """Average the quantiles of kriging, N(mean, sd^2), and of the forest, rising by `least_sd` a score at least."""
     kriging = mean[:, None] + sd[:, None] * SCORES
-    return ScoreTable(SCORES, (1.0 - share) * kriging + share * forest).rising()
+    return ScoreTable(SCORES, (1.0 - share) * kriging + share * forest).rising(least_sd)

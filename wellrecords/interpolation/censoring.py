@@ -131,7 +131,7 @@ def leave_out(
     return Cavities(combined, posterior + own), wells
 
 
-def _log_mass(a: FloatArray, b: FloatArray) -> FloatArray:
+def log_mass(a: FloatArray, b: FloatArray) -> FloatArray:
     """Log of Phi(b) - Phi(a), kept accurate in both tails by turning the interval to the left one."""
     with np.errstate(invalid="ignore"):
         flip = a + b > 0
@@ -147,10 +147,10 @@ def truncated_moments(
     """Mean and variance of N(mean, variance) truncated to [low, high] (low < high)."""
     sd = np.sqrt(variance)
     a, b = (low - mean) / sd, (high - mean) / sd
-    log_mass = _log_mass(a, b)
+    mass = log_mass(a, b)
 
     def ratio(z: FloatArray) -> FloatArray:
-        return np.exp(-0.5 * z**2 - LOG_SQRT_2PI - log_mass)
+        return np.exp(-0.5 * z**2 - LOG_SQRT_2PI - mass)
 
     at_a, at_b = ratio(a), ratio(b)
     shift = at_a - at_b
@@ -207,18 +207,32 @@ def update_sites(
 
 
 def draw_inside(
-    low: FloatArray, high: FloatArray, mean: FloatArray, sd: FloatArray, random_state: np.random.Generator
+    low: FloatArray,
+    high: FloatArray,
+    mean: FloatArray,
+    sd: FloatArray,
+    random_state: np.random.Generator,
+    rank: IntArray | None = None,
 ) -> FloatArray:
-    """Draw each reading from N(mean, sd^2) inside its interval; an exact one is itself."""
+    """Draw each reading from N(mean, sd^2) inside its interval; an exact one is itself.
+
+    `rank` deals the random numbers: the same well then gets the same one,
+    wherever it stands in the input.
+    """
     drawn = low.copy()
     censored = low != high
-    uniform = random_state.uniform(size=len(low))[censored]
+    uniform = _dealt(random_state, len(low), rank)[censored]
     low, high, mean, sd = low[censored], high[censored], mean[censored], sd[censored]
     below, above = ndtr((low - mean) / sd), ndtr((high - mean) / sd)
     level = below + (above - below) * uniform
     inside = mean + sd * ndtri(np.clip(level, 1e-12, 1.0 - 1e-12))
     drawn[censored] = np.clip(inside, low, high)
     return drawn
+
+
+def _dealt(random_state: np.random.Generator, count: int, rank: IntArray | None) -> FloatArray:
+    uniform = random_state.uniform(size=count)
+    return uniform if rank is None else uniform[rank]
 
 
 def censored_cavities(
@@ -250,19 +264,21 @@ def complete(
     neighbours: IntArray,
     random_state: np.random.Generator,
     n_jobs: int = 1,
+    rank: IntArray | None = None,
 ) -> FloatArray:
     """Draw one complete set of readings, all of them inside their intervals and fitting each other.
 
     A few half-sweeps of Gibbs sampling (data augmentation: Tanner and Wong
     1987, J. Am. Stat. Assoc. 82, 528-540), begun from the sites: each time
     half of the censored readings are drawn anew given all others. Parameters
-    fitted to such a set cannot mistake what censoring hides for nugget.
+    fitted to such a set cannot mistake what censoring hides for nugget. `rank`
+    deals the random numbers, as in `draw_inside`.
     """
     censored = low != high
     current = sites
     for sweep in range(GIBBS_SWEEPS):
         cavities = censored_cavities(covariance, places, current, censored, neighbours, n_jobs=n_jobs)
-        drawn = draw_inside(low, high, cavities.mean, np.sqrt(cavities.variance), random_state)
-        renewed = censored & ((random_state.uniform(size=len(low)) < 0.5) | (sweep == 0))
+        drawn = draw_inside(low, high, cavities.mean, np.sqrt(cavities.variance), random_state, rank)
+        renewed = censored & ((_dealt(random_state, len(low), rank) < 0.5) | (sweep == 0))
         current = Sites(np.where(renewed, drawn, current.value), np.where(renewed | ~censored, 0.0, current.variance))
     return current.value

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import numbers
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, get_args
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
 
+from wellrecords.interpolation import spread
 from wellrecords.interpolation.covariance import KINDS, Covariance, FloatArray
 from wellrecords.interpolation.distribution import Transform
 from wellrecords.interpolation.neighbours import IntArray
 
 FAR_M = 300_000.0  # no prediction is of use so far from the nearest well
-SMALLEST_VARIANCE = 1e-8  # of a constant field, so that every system stays solvable
+LONELY_SD, WEAK_SD, LEAST_VARIANCE = 1.0, 0.5, 1e-8  # on the log scale: a factor of e, of 1.6, of 1.0001
+LONELY_SHARE, WEAK_SHARE, LEAST_SHARE = 1.0, 0.01, 1e-11  # of the readings' size on the identity scale
 
 
 @dataclass(frozen=True)
@@ -29,6 +31,13 @@ class Readings:
     position_error_m : ndarray of shape (n,)
     row : ndarray of shape (n,)
         Row of each in the input.
+    lonely_sd, weak_sd : float
+        The spread to reckon with where there is one well, and where there
+        are more but they have not measured it. Scales of their own on the
+        log scale; shares of the readings' size on the identity scale, where
+        feet and metres must give the same answer.
+    least_variance : float
+        Of a constant field, so that every system stays solvable.
     """
 
     coordinates: FloatArray
@@ -36,6 +45,9 @@ class Readings:
     high: FloatArray
     position_error_m: FloatArray
     row: IntArray
+    lonely_sd: float = LONELY_SD
+    weak_sd: float = WEAK_SD
+    least_variance: float = LEAST_VARIANCE
 
     @property
     def any_censored(self) -> bool:
@@ -46,23 +58,25 @@ class Readings:
         """Return the readings less an offset each, shape (n,); open ends stay open."""
         return replace(self, low=self.low - offset, high=self.high - offset)
 
+    @cached_property
+    def rank(self) -> IntArray:
+        """Where each well comes when they are sorted by place and reading, whatever their order in the input."""
+        keys = (self.position_error_m, self.high, self.low, self.coordinates[:, 1], self.coordinates[:, 0])
+        rank = np.empty(len(self.low), dtype=np.intp)
+        rank[np.lexsort(keys)] = np.arange(len(self.low))
+        return rank
+
     def rough_mean_and_variance(self) -> tuple[float, float]:
-        """Mean and variance of the readings in space taken no account of: a censored normal fit."""
-        exact = self.low == self.high
-        if exact.all():
-            mean, variance = float(self.low.mean()), float(self.low.var())
-        else:
-            data = stats.CensoredData(
-                uncensored=self.low[exact],
-                left=self.high[~exact & np.isneginf(self.low)],
-                right=self.low[~exact & np.isposinf(self.high)],
-                interval=np.column_stack([self.low, self.high])[
-                    ~exact & np.isfinite(self.low) & np.isfinite(self.high)
-                ],
-            )
-            mean, sd = stats.norm.fit(data)
-            variance = float(sd) ** 2
-        return float(mean), max(variance, SMALLEST_VARIANCE)
+        """Mean and variance of the readings in space taken no account of: a censored normal fit (`spread`)."""
+        if not self.any_censored:
+            return float(self.low.mean()), max(float(self.low.var()), self.least_variance)
+        mean, sd = spread.mean_and_sd(self.low, self.high, self.weak_sd, np.sqrt(self.least_variance))
+        return mean, max(sd**2, self.least_variance)
+
+    def variance_bounds(self) -> tuple[float, float]:
+        """Least and most that the variance of the readings may be; 0 and infinite where all are exact."""
+        least, most = spread.sd_bounds(self.low, self.high, self.weak_sd)
+        return least**2, most**2
 
 
 def check_coordinates(coordinates: npt.ArrayLike) -> FloatArray:
@@ -160,11 +174,22 @@ def check_readings(
             "some value, so that nothing bounds it on the other. At least 1 exact or interval reading is needed."
         )
         raise ValueError(msg)
-    return Readings(points[says], lows[says], highs[says], error[says], np.flatnonzero(says))
+    found = Readings(points[says], lows[says], highs[says], error[says], np.flatnonzero(says))
+    if transform == "log":
+        return found
+    ends = np.abs(spread.finite_ends(found.low, found.high))
+    size, largest = float(ends.mean()) or 1.0, float(ends.max()) or 1.0
+    return replace(
+        found,
+        lonely_sd=LONELY_SHARE * size,
+        weak_sd=WEAK_SHARE * size,
+        least_variance=(LEAST_SHARE * largest) ** 2,
+    )
 
 
 def _to_log(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Log of the readings; an exact 0 becomes "below the smallest positive reading"."""
+    """Log of the readings; open below is from 0, and an exact 0 becomes "below the smallest positive reading"."""
+    low = np.where(np.isneginf(low), 0.0, low)
     _refuse(low < 0, "a reading is negative", 'transform="log" needs readings of 0 or more; use transform="identity"')
     zero = high == 0
     if zero.any():

@@ -21,7 +21,6 @@ from wellrecords.interpolation.covariance import FloatArray
 
 Transform = Literal["log", "identity"]
 SCORES = np.linspace(-2.8, 2.8, 29)  # normal scores at which bent distributions are tabulated
-LEAST_SD = 1e-9  # keeps the table of heaped readings rising
 
 
 @dataclass(frozen=True)
@@ -92,7 +91,7 @@ class ScoreTable:
         """Return the table moved by an offset at each place, shape (m,)."""
         return ScoreTable(self.scores, self.values + offset[:, None])
 
-    def rising(self, least_sd: float = LEAST_SD) -> ScoreTable:
+    def rising(self, least_sd: float) -> ScoreTable:
         """Return the table with every row strictly rising, by `least_sd` a score at least."""
         return ScoreTable(self.scores, np.maximum.accumulate(self.values, axis=1) + least_sd * self.scores)
 

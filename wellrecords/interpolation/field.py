@@ -15,7 +15,7 @@ from sklearn.base import RegressorMixin
 
 from wellrecords.interpolation import censoring
 from wellrecords.interpolation.anisotropy import find_anisotropy
-from wellrecords.interpolation.checks import SMALLEST_VARIANCE, Readings
+from wellrecords.interpolation.checks import Readings
 from wellrecords.interpolation.covariance import Covariance, CovarianceKind, FloatArray, stretch
 from wellrecords.interpolation.fitting import FIT_NEIGHBOURS, fit_covariance, left_out_scores, start_covariance
 from wellrecords.interpolation.neighbours import IntArray, Places, blocks, group_places, nearest_elsewhere
@@ -129,15 +129,23 @@ class Field:
                 )
                 for kind in kinds
             ]
-            self.covariance = min(found, key=lambda pair: pair[1])[0]
+            self.covariance = self._held(min(found, key=lambda pair: pair[1])[0])
             kinds = (self.covariance.kind,)
+
+    def _held(self, covariance: Covariance) -> Covariance:
+        """Return the covariance with its whole variance held within what the intervals allow."""
+        total = covariance.sill + covariance.nugget
+        least, most = self.readings.variance_bounds()
+        return covariance if least <= total <= most else covariance.scaled(min(max(total, least), most) / total)
 
     def completed(self) -> FloatArray:
         """Return the readings, the censored ones drawn inside their intervals to fit each other."""
         if not self.readings.any_censored:
             return self.sites.value
         low, high, near = self.readings.low, self.readings.high, self._others[:, :FIT_NEIGHBOURS]
-        return censoring.complete(self.covariance, self.places, self.sites, low, high, near, self._rng, self.n_jobs)
+        return censoring.complete(
+            self.covariance, self.places, self.sites, low, high, near, self._rng, self.n_jobs, self.readings.rank
+        )
 
     def _refresh_sites(self, neighbours: IntArray) -> None:
         """Refresh the sites of the censored wells, a few times over."""
@@ -188,7 +196,7 @@ class Field:
 
         def trial(reading: FloatArray) -> tuple[FloatArray, IntArray, Covariance]:
             """Scores of left-out wells about a trend, each trend with the covariance that suits it."""
-            half = 0.5 * max(float(np.var(reading)), SMALLEST_VARIANCE)
+            half = 0.5 * max(float(np.var(reading)), self.readings.least_variance)
             covariance = self.covariance
             if not self._given:
                 start = replace(covariance, sill=half, nugget=half)

@@ -41,7 +41,40 @@ IN_BAG = 0.63  # share of the blocks that a tree sees, as in a bootstrap
 WELLS_A_TREE = 10_000
 MANY_WELLS = 2_000  # from here on random splits do as well as the best
 
+FAR_OFF = 1e4  # spreads from 0: from there on single precision would round the readings to a thousandth of a spread
+SPREADS = 1e-3, 1e6  # between them trees hear readings as they are
+
 Float32Array = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class ForestScale:
+    """Where readings stand while trees are grown: in single precision, and split no finer than 1e-7.
+
+    Parameters
+    ----------
+    datum, unit : float
+        Readings are taken less the datum, over the unit; 0 and 1 unless
+        they would lose their spread among the digits of their size.
+    """
+
+    datum: float = 0.0
+    unit: float = 1.0
+
+    @classmethod
+    def of(cls, centre: float, spread: float) -> ForestScale:
+        """Return the scale for readings about `centre` with a standard deviation `spread`."""
+        fits = SPREADS[0] <= spread <= SPREADS[1]
+        datum = centre if abs(centre) > FAR_OFF * spread else 0.0
+        return cls(datum, 1.0 if fits else float(2.0 ** np.round(np.log2(spread))))
+
+    def into(self, reading: FloatArray) -> FloatArray:
+        """Return readings on the scale of the trees."""
+        return (reading - self.datum) / self.unit
+
+    def back(self, reading: FloatArray) -> FloatArray:
+        """Return what trees say on the scale of the readings."""
+        return reading * self.unit + self.datum
 
 
 @dataclass(frozen=True)

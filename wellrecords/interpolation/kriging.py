@@ -14,6 +14,7 @@ from sklearn.utils.validation import check_is_fitted
 from wellrecords.interpolation import calibration, censoring
 from wellrecords.interpolation.blend import blend, choose_share
 from wellrecords.interpolation.checks import (
+    Readings,
     check_coordinates,
     check_readings,
     check_settings,
@@ -23,7 +24,7 @@ from wellrecords.interpolation.covariance import Covariance, CovarianceKind, Flo
 from wellrecords.interpolation.covariates import CovariateColumns, learn_covariates, match_covariates
 from wellrecords.interpolation.distribution import SCORES, PredictiveDistribution, ScoreTable, Transform
 from wellrecords.interpolation.field import Field
-from wellrecords.interpolation.forest import Forest, Surroundings, features, fit_forest
+from wellrecords.interpolation.forest import Forest, ForestScale, Surroundings, features, fit_forest
 from wellrecords.interpolation.kernel import Solution, solve, solve_groups
 from wellrecords.interpolation.neighbours import IntArray, nearest
 from wellrecords.interpolation.tiling import run_tiles
@@ -33,7 +34,7 @@ FEWEST_PLACES_FOR_SHAPE = 60
 FEWEST_PLACES_FOR_FOREST = 60
 BYTES_A_PLACE = 10_000  # working memory of one prediction, kriged and heard by the forest
 HAIR = 1e-3  # no prediction is sharper, and no reading finer, than this share of the readings' spread
-LONELY_SD = 1.0  # scale of a prediction from a single place, in transformed units, where nothing has measured it
+LEAST_SD = 1e-9  # keeps the table of heaped readings rising: of the readings' spread, or of 1 on the log scale
 
 
 @dataclass(frozen=True)
@@ -205,6 +206,7 @@ class IntervalKriging(BaseEstimator):
             self._covariates, self._columns = learn_covariates(covariates, len(np.asarray(coordinates)))
         self._centre = readings.coordinates.mean(axis=0)
         self._shape: calibration.LocalShape | None = None
+        self._scale = ForestScale()
         self._field = Field(
             readings,
             n_neighbours=self.n_neighbours,
@@ -227,6 +229,10 @@ class IntervalKriging(BaseEstimator):
             tried = estimators(self.trend, self._columns.matrix_names, identity=self.transform == "identity")
             field.try_trends(tried, self._covariates[field.readings.row])
         self._hair = HAIR * np.sqrt(field.variance)
+        self._least_sd = LEAST_SD
+        if self.transform == "identity":
+            least = float(np.sqrt(field.readings.least_variance))  # above what rounding leaves of the readings
+            self._least_sd = max(LEAST_SD * float(np.sqrt(field.variance)), HAIR * least)
         self._show_field()
         mean, sd = self._left_out_kriging()
         table = self._bend_left_out(self._left_out_table(mean, sd))
@@ -265,21 +271,33 @@ class IntervalKriging(BaseEstimator):
             return kriging
         readings = self.readings_
         covariates = None if self._covariates is None else self._covariates[readings.row]
-        self._surroundings = Surroundings.learn(self.places_, censoring.expected(readings.low, readings.high, mean, sd))
+        if self.transform == "identity":
+            self._scale = ForestScale.of(float(np.mean(mean)), float(np.sqrt(self._field.variance)))
+        scale = self._scale
+        expected = censoring.expected(readings.low, readings.high, mean, sd)
+        self._surroundings = Surroundings.learn(self.places_, scale.into(expected))
         around = self._surroundings.at(self._field.elsewhere, self._field.far_elsewhere)[self.places_.place_of_well]
-        inputs = features(readings.coordinates, self._centre, mean, sd, around, covariates)
-        draw = _imputation(readings.low, readings.high, mean, sd)
+        inputs = features(readings.coordinates, self._centre, scale.into(mean), sd / scale.unit, around, covariates)
+        draw = _imputation(readings, mean, sd)
         block = self._field.block[self.places_.place_of_well]
         min_leaf = 5 if len(mean) > 2_000 else 3
-        forest = fit_forest(inputs, draw, block, self._rng, n_trees=self.n_trees, min_leaf=min_leaf, n_jobs=self.n_jobs)
-        table = forest.table(inputs, own_wells=True, n_jobs=self.n_jobs)
+        forest = fit_forest(
+            inputs,
+            lambda rng: scale.into(draw(rng)),
+            block,
+            self._rng,
+            n_trees=self.n_trees,
+            min_leaf=min_leaf,
+            n_jobs=self.n_jobs,
+        )
+        table = scale.back(forest.table(inputs, own_wells=True, n_jobs=self.n_jobs))
         unheard = forest.out_of_bag.sum(axis=0) == 0
         forest_table = np.where(unheard[:, None], kriging.at(SCORES), table)
         share = choose_share(kriging.at(SCORES), forest_table, draw(self._rng), self._rng)
         if share == 0.0:
             return kriging
         self.forest_, self.forest_share_ = forest, share
-        return blend(mean, sd, forest_table, share)
+        return blend(mean, sd, forest_table, share, self._least_sd)
 
     def _bend_left_out(self, table: ScoreTable) -> ScoreTable:
         """Learn the local shape of the scores, and bend the left-out predictions to it."""
@@ -302,15 +320,26 @@ class IntervalKriging(BaseEstimator):
         return table.rising(self._hair)
 
     def _scores(self, table: ScoreTable) -> tuple[FloatArray, FloatArray]:
-        """Scores of both ends of each reading, a hair apart where it is exact, so that ties share their scores."""
-        return table.score(self.readings_.low - self._hair), table.score(self.readings_.high + self._hair)
+        """Scores of both ends of each reading, a hair apart where it is exact, so that ties share their scores.
+
+        An open reading whose end is the value of exact ones lies beyond them
+        (the convention of Kaplan and Meier 1958, J. Am. Stat. Assoc. 53,
+        457-481): dry wells beside a heap of fives must not be counted among
+        the fives.
+        """
+        low, high = self.readings_.low, self.readings_.high
+        exact = np.unique(low[low == high])
+        below, above = np.isneginf(low) & np.isin(high, exact), np.isposinf(high) & np.isin(low, exact)
+        first = table.score(np.where(above, low + self._hair, low - self._hair))
+        last = table.score(np.where(below, high - self._hair, high + self._hair))
+        return first + calibration.GRID_STEP * above, last - calibration.GRID_STEP * below
 
     def _stand_alone(self) -> None:
         """One place only: its own readings, and a spread that hardly anything has measured."""
         field = self._field
         field.lay_out(None)
         n, variance = len(field.readings.low), field.variance
-        total = variance if n > 2 and variance > 1e-6 else LONELY_SD**2
+        total = variance if n > 2 and variance > field.readings.least_variance else field.readings.lonely_sd**2
         field.covariance = Covariance("exponential", 0.5 * total, 1_000.0, 0.5 * total)
         self._show_field()
         self._squares = self._count.copy()
@@ -388,8 +417,10 @@ class IntervalKriging(BaseEstimator):
             known = None if extra is None else extra[tile.start * members : tile.stop * members]
             if self.forest_ is not None:
                 around = np.repeat(self._surroundings.at(index, distance), members, axis=0)
-                inputs = features(points, self._centre, mean, sd, around, known)
-                table = blend(mean, sd, self.forest_.table(inputs), self.forest_share_)
+                scale = self._scale
+                inputs = features(points, self._centre, scale.into(mean), sd / scale.unit, around, known)
+                heard = scale.back(self.forest_.table(inputs))
+                table = blend(mean, sd, heard, self.forest_share_, self._least_sd)
             table = self._bend(table, index, distance)
             return table if self.trend_ is None or known is None else table.plus(self.trend_.at(known))
 
@@ -488,12 +519,10 @@ def _joined(tables: list[ScoreTable]) -> ScoreTable:
     return ScoreTable(tables[0].scores, np.concatenate([table.values for table in tables]))
 
 
-def _imputation(
-    low: FloatArray, high: FloatArray, mean: FloatArray, sd: FloatArray
-) -> Callable[[np.random.Generator], FloatArray]:
+def _imputation(readings: Readings, mean: FloatArray, sd: FloatArray) -> Callable[[np.random.Generator], FloatArray]:
     """Return a function that draws each reading inside its interval, given what is said elsewhere."""
 
     def draw(rng: np.random.Generator) -> FloatArray:
-        return censoring.draw_inside(low, high, mean, sd, rng)
+        return censoring.draw_inside(readings.low, readings.high, mean, sd, rng, readings.rank)
 
     return draw
