@@ -149,11 +149,21 @@ def test_all_wells_on_one_point():
     assert d.quantile(0.05)[0] < 45 < 65 < d.quantile(0.95)[0]
 
 
-@pytest.mark.parametrize("n", [2, 5, 200])
-def test_a_constant_field_is_predicted_as_such(n):
+def test_a_constant_field_is_predicted_as_such():
+    xy = np.random.default_rng(0).uniform(0, 9_000, (200, 2)) + 500_000
+    d = IntervalKriging(**SMALL).fit(xy, np.full(200, 25.0)).predict(xy[:2] + 40.0)
+    np.testing.assert_allclose(d.quantile([0.1, 0.5, 0.9]), 25.0, rtol=0.01)
+
+
+@pytest.mark.parametrize(("n", "least_factor", "most_factor"), [(2, 1.5, 6.0), (5, 1.1, 2.5), (30, 1.0, 1.1)])
+def test_few_equal_readings_are_a_constant_field_only_by_degrees(n, least_factor, most_factor):
     xy = np.random.default_rng(0).uniform(0, 9_000, (n, 2)) + 500_000
     d = IntervalKriging(**SMALL).fit(xy, np.full(n, 25.0)).predict(xy[:2] + 40.0)
-    np.testing.assert_allclose(d.quantile([0.1, 0.5, 0.9]), 25.0, rtol=0.01)
+    low, middle, high = d.quantile([0.1, 0.5, 0.9]).T
+    np.testing.assert_allclose(middle, 25.0, rtol=0.01)
+    for factor in (high / middle, middle / low):
+        assert (factor > least_factor).all()
+        assert (factor < most_factor).all()
 
 
 def test_two_wells_one_of_them_censored():

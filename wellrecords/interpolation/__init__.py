@@ -15,7 +15,8 @@ IntervalKriging(transform='identity')
 
 from wellrecords.interpolation.covariance import Covariance
 from wellrecords.interpolation.distribution import PredictiveDistribution
-from wellrecords.interpolation.kriging import IntervalKriging, LeaveOneOut
+from wellrecords.interpolation.kriging import IntervalKriging
+from wellrecords.interpolation.left_out import LeaveOneOut
 from wellrecords.interpolation.splits import BufferedBlocks, SpatialBlocks
 from wellrecords.interpolation.surface import Surface, surface
 from wellrecords.interpolation.trend import LandElevation

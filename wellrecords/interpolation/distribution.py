@@ -10,12 +10,13 @@ which probability.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr, ndtri, stdtrit
 
 from wellrecords.interpolation.covariance import FloatArray
 
@@ -42,9 +43,29 @@ class ResidualDistribution:
 
     def quantile(self, level: FloatArray) -> FloatArray:
         """Score at each level, any shape."""
+        return self._at(level, ndtri(level))
+
+    def widened(self, degrees: float, factor: float) -> ResidualDistribution:
+        """Return the distribution with the tails of Student's t in the place of a normal's.
+
+        What the normal law would reach with probability p, Student's reaches
+        with less: the level p is read at the score that t has there, times
+        `factor`.
+
+        Parameters
+        ----------
+        degrees : float
+            Of freedom.
+        factor : float
+            At least 1.
+        """
+        z = factor * stdtrit(degrees, self.levels)
+        return ResidualDistribution(self.levels, self._at(ndtr(z), z))
+
+    def _at(self, level: FloatArray, z: FloatArray) -> FloatArray:
+        """Score at each level, whose normal score is z, known apart from it since a level of 1 - 1e-17 is 1."""
         inner = np.interp(level, self.levels, self.values)
         first, last = ndtri(self.levels[0]), ndtri(self.levels[-1])
-        z = ndtri(level)
         below = self.values[0] + (z - first) * self._slope
         above = self.values[-1] + (z - last) * self._slope
         return np.where(level < self.levels[0], below, np.where(level > self.levels[-1], above, inner))
@@ -83,6 +104,13 @@ class ScoreTable:
     def normal(cls, mean: FloatArray, sd: FloatArray) -> ScoreTable:
         """Return the table of a normal distribution at each place."""
         return cls(np.array([-1.0, 1.0]), np.column_stack([mean - sd, mean + sd]))
+
+    @classmethod
+    def joined(cls, tables: Sequence[ScoreTable]) -> ScoreTable:
+        """Put the tables of several tiles under each other; of none, a table of no places."""
+        if not tables:
+            return cls.normal(np.empty(0), np.empty(0))
+        return cls(tables[0].scores, np.concatenate([table.values for table in tables]))
 
     def __len__(self) -> int:
         return len(self.values)

@@ -15,6 +15,7 @@ from sklearn.base import RegressorMixin
 
 from wellrecords.interpolation import censoring
 from wellrecords.interpolation.anisotropy import find_anisotropy
+from wellrecords.interpolation.calibration import MANY_PLACES
 from wellrecords.interpolation.checks import Readings
 from wellrecords.interpolation.covariance import Covariance, CovarianceKind, FloatArray, stretch
 from wellrecords.interpolation.fitting import FIT_NEIGHBOURS, fit_covariance, left_out_scores, start_covariance
@@ -111,7 +112,15 @@ class Field:
             self._fit_covariance(kinds)
             if anisotropy == "auto":
                 self._try_anisotropy()
+            self._reckon_with_few()
         self._refresh_sites(self._others)
+
+    def _reckon_with_few(self) -> None:
+        """Add to the nugget what so few places cannot have measured: two equal readings are no constant field."""
+        few = max(0.0, 1.0 - self.places.count / MANY_PLACES)
+        if few > 0.0:
+            unmeasured = few * self.readings.weak_sd**2 / self.places.count
+            self.covariance = replace(self.covariance, nugget=self.covariance.nugget + unmeasured)
 
     def _fit_covariance(self, kinds: tuple[CovarianceKind, ...], rounds: int = FIT_ROUNDS) -> None:
         """Fit each kind to the same complete set of readings, keep the best; anew for each round where any is open."""

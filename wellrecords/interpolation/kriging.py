@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Literal, Self
 
 import numpy as np
@@ -26,6 +25,7 @@ from wellrecords.interpolation.distribution import SCORES, PredictiveDistributio
 from wellrecords.interpolation.field import Field
 from wellrecords.interpolation.forest import Forest, ForestScale, Surroundings, features, fit_forest
 from wellrecords.interpolation.kernel import Solution, solve, solve_groups
+from wellrecords.interpolation.left_out import LeaveOneOut
 from wellrecords.interpolation.neighbours import IntArray, nearest
 from wellrecords.interpolation.tiling import run_tiles
 from wellrecords.interpolation.trend import estimators
@@ -35,33 +35,6 @@ FEWEST_PLACES_FOR_FOREST = 60
 BYTES_A_PLACE = 10_000  # working memory of one prediction, kriged and heard by the forest
 HAIR = 1e-3  # no prediction is sharper, and no reading finer, than this share of the readings' spread
 LEAST_SD = 1e-9  # keeps the table of heaped readings rising: of the readings' spread, or of 1 on the log scale
-
-
-@dataclass(frozen=True)
-class LeaveOneOut:
-    """Each well against what the wells elsewhere say of it.
-
-    Parameters
-    ----------
-    distribution : PredictiveDistribution of n wells
-        From all wells but those of its own block of ground.
-    pit_low, pit_high : ndarrays of shape (n,)
-        Its probability at the low and the high end of the reading (the
-        probability integral transform); equal where the reading is exact.
-    rows : ndarray of shape (n,)
-        Row of each well in the input of `fit`; readings that say nothing
-        (open on both sides) are not among them.
-    """
-
-    distribution: PredictiveDistribution
-    pit_low: FloatArray
-    pit_high: FloatArray
-    rows: IntArray
-
-    def pit(self, random_state: int | np.random.Generator | None = None) -> FloatArray:
-        """One value a well, uniform on (0, 1) if the model is right; drawn inside the interval if censored."""
-        rng = np.random.default_rng(random_state)
-        return self.pit_low + (self.pit_high - self.pit_low) * rng.uniform(size=len(self.pit_low))
 
 
 class IntervalKriging(BaseEstimator):
@@ -237,6 +210,9 @@ class IntervalKriging(BaseEstimator):
         mean, sd = self._left_out_kriging()
         table = self._bend_left_out(self._left_out_table(mean, sd))
         self.residuals_ = calibration.residual_distribution(*self._scores(table))
+        if not isinstance(self.covariance, Covariance):
+            prior = 1.0 if self.transform == "log" else 0.0  # the identity scale has none that units would not change
+            self.residuals_ = calibration.widen_for_few(self.residuals_, self.places_.count, prior)
         self._left_out = table
 
     def _show_field(self) -> None:
@@ -309,7 +285,7 @@ class IntervalKriging(BaseEstimator):
             piece = ScoreTable(table.scores, table.values[tile])
             return self._bend(piece, elsewhere[well[tile]], far[well[tile]])
 
-        return _joined(run_tiles(one_tile, len(table), n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE))
+        return ScoreTable.joined(run_tiles(one_tile, len(table), n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE))
 
     def _bend(self, table: ScoreTable, index: IntArray, distance: FloatArray) -> ScoreTable:
         """Bend predictions to the shape of the scores around them, one place or group a row of `index`."""
@@ -339,15 +315,19 @@ class IntervalKriging(BaseEstimator):
         field = self._field
         field.lay_out(None)
         n, variance = len(field.readings.low), field.variance
-        total = variance if n > 2 and variance > field.readings.least_variance else field.readings.lonely_sd**2
-        field.covariance = Covariance("exponential", 0.5 * total, 1_000.0, 0.5 * total)
+        measured = n > 2 and variance > field.readings.least_variance
+        # How wells differ elsewhere is not known from one place: as much again as they differ on it.
+        half = variance * n / (n - 1.0) if measured else 0.5 * field.readings.lonely_sd**2
+        field.covariance = Covariance("exponential", half, 1_000.0, half)
         self._show_field()
         self._squares = self._count.copy()
-        self._hair = HAIR * np.sqrt(total)
+        self._hair = HAIR * np.sqrt(2.0 * half)
         self.forest_, self.forest_share_ = None, 0.0
         mean = np.full(n, float(np.mean(self.sites_.value)))
-        self._left_out = ScoreTable.normal(mean, np.full(n, np.sqrt(total)))
+        self._left_out = ScoreTable.normal(mean, np.full(n, np.sqrt(2.0 * half)))
         self.residuals_ = calibration.residual_distribution(np.empty(0), np.empty(0))
+        if measured:
+            self.residuals_ = self.residuals_.widened(n - 1.0, 1.0)
 
     def predict(self, coordinates: npt.ArrayLike, covariates: npt.ArrayLike | None = None) -> PredictiveDistribution:
         """Predict the reading of a well at each place.
@@ -424,7 +404,7 @@ class IntervalKriging(BaseEstimator):
             table = self._bend(table, index, distance)
             return table if self.trend_ is None or known is None else table.plus(self.trend_.at(known))
 
-        table = _joined(run_tiles(one_tile, count, n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE * members))
+        table = ScoreTable.joined(run_tiles(one_tile, count, n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE * members))
         return PredictiveDistribution(self.transform, table, self.residuals_)
 
     def kriging(self, coordinates: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -512,11 +492,6 @@ class IntervalKriging(BaseEstimator):
 
     def _local_scale(self, index: IntArray) -> FloatArray:
         return calibration.local_scale(self._squares[index].sum(axis=1), self._count[index].sum(axis=1))
-
-
-def _joined(tables: list[ScoreTable]) -> ScoreTable:
-    """Put the tables of several tiles under each other."""
-    return ScoreTable(tables[0].scores, np.concatenate([table.values for table in tables]))
 
 
 def _imputation(readings: Readings, mean: FloatArray, sd: FloatArray) -> Callable[[np.random.Generator], FloatArray]:
