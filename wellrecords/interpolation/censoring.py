@@ -71,6 +71,39 @@ def pool(covariance: Covariance, places: Places, sites: Sites) -> tuple[FloatArr
     return value, 1.0 / precision, noise_of_well
 
 
+def share_among_wells(
+    places: Places, index: IntArray, weight: FloatArray, noise: FloatArray, noise_of_well: FloatArray
+) -> tuple[IntArray, FloatArray]:
+    """Share the kriging weight of each place among its wells, as their precision.
+
+    Parameters
+    ----------
+    index, weight : ndarrays of shape (m, k)
+        Places that each target leans on, and their weights.
+    noise, noise_of_well : ndarrays of shape (p,), (n,)
+        As `pool` gives them.
+
+    Returns
+    -------
+    wells, weights : ndarrays of shape (m, w)
+        The weightiest first; -1 and 0 where there are fewer than w.
+    """
+    count = np.bincount(places.place_of_well, minlength=places.count)
+    by_place = np.argsort(places.place_of_well, kind="stable")
+    wells_of_place = np.split(by_place, np.cumsum(count)[:-1])
+    rows = []
+    for near, of_place in zip(index, weight, strict=True):
+        wells = np.concatenate([wells_of_place[place] for place in near])
+        share = np.repeat(of_place * noise[near], count[near]) / noise_of_well[wells]
+        order = np.argsort(-np.abs(share), kind="stable")
+        rows.append((wells[order], share[order]))
+    width = max((len(wells) for wells, _ in rows), default=0)
+    found, weights = np.full((len(index), width), -1, dtype=np.intp), np.zeros((len(index), width))
+    for number, (wells, share) in enumerate(rows):
+        found[number, : len(wells)], weights[number, : len(wells)] = wells, share
+    return found, weights
+
+
 def leave_out(
     covariance: Covariance,
     places: Places,

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-import numbers
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any, get_args
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from wellrecords.interpolation import spread
-from wellrecords.interpolation.covariance import KINDS, Covariance, FloatArray
+from wellrecords.interpolation.covariance import FloatArray
 from wellrecords.interpolation.distribution import Transform
 from wellrecords.interpolation.neighbours import IntArray
+from wellrecords.interpolation.settings import check_transform
 
-FAR_M = 300_000.0  # no prediction is of use so far from the nearest well
+NEAR_M = 10_000.0  # where the wells lie farther from 0, 0 than that, nothing within a few units of it is in metres
+LARGEST = 1e100  # squares of readings beyond come near the end of the numbers
+PROJECT = "Project them first, for instance with geopandas: wells.to_crs(wells.estimate_utm_crs())."
 LONELY_SD, WEAK_SD, LEAST_VARIANCE = 1.0, 0.5, 1e-8  # on the log scale: a factor of e, of 1.6, of 1.0001
 LONELY_SHARE, WEAK_SHARE, LEAST_SHARE = 1.0, 0.01, 1e-11  # of the readings' size on the identity scale
 
@@ -80,14 +82,16 @@ class Readings:
 
 
 def check_coordinates(coordinates: npt.ArrayLike) -> FloatArray:
-    """Check an (m, 2) array of metres.
+    """Check an (m, 2) array of metres; no places at all are an array of shape (0, 2).
 
     Raises
     ------
     ValueError
-        Wrong shape, not finite, or degrees.
+        Wrong shape, not numbers, or not finite.
     """
-    points = np.asarray(coordinates, dtype=float)
+    points = as_numbers("coordinates", coordinates)
+    if points.shape == (0,):
+        return np.empty((0, 2))
     if points.ndim != 2 or points.shape[1] != 2:
         msg = f"Coordinates must have shape (n, 2), easting and northing in metres; got shape {points.shape}."
         raise ValueError(msg)
@@ -98,35 +102,125 @@ def check_coordinates(coordinates: npt.ArrayLike) -> FloatArray:
     return points
 
 
-def refuse_degrees(points: FloatArray) -> None:
-    """Refuse coordinates that can only be longitude and latitude: all in their bounds, within a few units.
+def check_groups(coordinates: npt.ArrayLike) -> FloatArray:
+    """Check a (g, s, 2) array of metres.
 
     Raises
     ------
     ValueError
+        As `check_coordinates`.
     """
-    inside = np.all(np.abs(points[:, 0]) <= 360.0) and np.all(np.abs(points[:, 1]) <= 90.0)
-    if len(points) and inside and np.any(points != np.round(points)):
-        west, south = points.min(axis=0)
+    groups = as_numbers("coordinates", coordinates)
+    if groups.ndim != 3 or groups.shape[2] != 2:
         msg = (
-            f"Coordinates look like degrees (from {west:.3f}, {south:.3f}); metres are needed. "
-            "Project them first, for instance with geopandas: wells.to_crs(wells.estimate_utm_crs())."
+            f"Coordinates of groups must have shape (groups, places of a group, 2), easting and northing in metres; "
+            f"got shape {groups.shape}. For single places use predict."
         )
         raise ValueError(msg)
+    return check_coordinates(groups.reshape(-1, 2)).reshape(groups.shape)
 
 
-def refuse_degrees_far_from(points: FloatArray, wells: FloatArray) -> None:
-    """Refuse targets that look like degrees, unless the wells lie near them (a local plane may start at 0, 0).
+def as_numbers(name: str, values: object) -> FloatArray:
+    """Return numbers as floats, a missing one as NaN.
+
+    Raises
+    ------
+    ValueError
+        Text, complex or true and false, with the first row and its value.
+    """
+    if np.ma.isMaskedArray(values):
+        values = np.ma.filled(values.astype(float), np.nan)
+    if isinstance(values, (pd.Series, pd.DataFrame)):
+        values = values.to_numpy(dtype=object, na_value=np.nan) if values.isna().to_numpy().any() else values.to_numpy()
+    found = np.asarray(values)
+    if found.dtype.kind not in "cbMm":
+        try:
+            return np.asarray(values, dtype=float)
+        except (TypeError, ValueError):
+            pass
+    wrong = [number for number, value in enumerate(found.ravel()) if not _is_real(value)]
+    width = found.shape[1] if found.ndim == 2 else 1
+    first = wrong[0] if wrong else 0
+    where = f" in row {first // width}" if found.ndim else ""
+    shown = found.ravel()[first] if found.size else found
+    shown = shown.item() if isinstance(shown, np.generic) else shown
+    none = f"{len(wrong) or found.size} of {found.size} values are no numbers"
+    msg = f"{name} must be numbers: got {shown!r}{where} ({none})."
+    raise ValueError(msg)
+
+
+def _is_real(value: object) -> bool:
+    if isinstance(value, (bool, np.bool_, complex, np.complexfloating, np.datetime64, np.timedelta64)):
+        return False
+    try:
+        float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        return False
+    return True
+
+
+def refuse_degrees(points: FloatArray) -> None:
+    """Refuse wells of which all, or some among metres, can only be longitude and latitude, in either order.
+
+    All within 360 and 90 units of 0 are degrees, unless they fill a corner
+    at 0, 0: no coordinate is negative, and both begin within a tenth of the
+    span (a yard on a plane of its own, 0 to 80 m each way; no land lies
+    there in degrees). Some are degrees if all the others lie `NEAR_M` or
+    farther from 0.
 
     Raises
     ------
     ValueError
     """
-    if not len(points):
+    like = _like_degrees(points)
+    if not like.any():
         return
-    away = np.maximum(wells.min(axis=0) - points.max(axis=0), points.min(axis=0) - wells.max(axis=0))
-    if away.max() > FAR_M:
-        refuse_degrees(points)
+    if like.all():
+        span = np.ptp(points, axis=0).max()
+        if np.all(points >= 0) and np.all(points.min(axis=0) <= 0.1 * span):
+            return
+        west, south = points.min(axis=0)
+        swapped = " They seem to be latitude before longitude, too." if np.any(np.abs(points[:, 1]) > 90.0) else ""
+        msg = f"Coordinates look like degrees (from {west:.3f}, {south:.3f}); metres are needed.{swapped} {PROJECT}"
+        raise ValueError(msg)
+    if np.abs(points[~like]).max(axis=1).min() > NEAR_M:
+        raise ValueError(_some_degrees(points, like))
+
+
+def refuse_degrees_far_from(points: FloatArray, wells: FloatArray, *, all_of_them: bool = False) -> None:
+    """Refuse targets that look like degrees, unless the wells lie near them (a local plane may start at 0, 0).
+
+    Parameters
+    ----------
+    points, wells : ndarrays of shape (m, 2), (n, 2)
+    all_of_them : bool
+        Refuse only where every target looks so: a grid may cross 0, 0.
+
+    Raises
+    ------
+    ValueError
+    """
+    like = _like_degrees(points)
+    if not like.any() or (all_of_them and not like.all()):
+        return
+    away = np.maximum(wells.min(axis=0) - points, points - wells.max(axis=0)).max(axis=1)
+    like &= away > NEAR_M
+    if like.any():
+        raise ValueError(_some_degrees(points, like))
+
+
+def _like_degrees(points: FloatArray) -> npt.NDArray[np.bool_]:
+    x, y = np.abs(points).T
+    return ((x <= 360.0) & (y <= 90.0)) | ((x <= 90.0) & (y <= 360.0))
+
+
+def _some_degrees(points: FloatArray, like: npt.NDArray[np.bool_]) -> str:
+    row = int(np.argmax(like))
+    x, y = points[row]
+    return (
+        f"{like.sum()} of {len(points)} coordinates look like degrees while the wells stand in metres, the first in "
+        f"row {row} ({x:.3f}, {y:.3f}). {PROJECT}"
+    )
 
 
 def check_readings(
@@ -141,31 +235,27 @@ def check_readings(
     Raises
     ------
     ValueError
-        With the count and the first row of what is wrong.
+        All that is wrong, each with its count and its first row and value.
     """
-    if transform not in get_args(Transform):
-        msg = f"transform must be one of {get_args(Transform)}; got {transform!r}."
-        raise ValueError(msg)
+    check_transform(transform)
     points = check_coordinates(coordinates)
     refuse_degrees(points)
     n = len(points)
-    lows = np.asarray(low, dtype=float)
-    highs = lows if high is None else np.asarray(high, dtype=float)
-    error = np.zeros(n) if position_error_m is None else np.asarray(position_error_m, dtype=float)
+    lows = as_numbers("low", low)
+    highs = lows if high is None else as_numbers("high", high)
+    error = np.zeros(n) if position_error_m is None else as_numbers("position_error_m", position_error_m)
     error = np.full(n, float(error)) if error.ndim == 0 else error
     for name, values in (("low", lows), ("high", highs), ("position_error_m", error)):
         if values.shape != (n,):
             msg = f"{name} must have one value a well, shape ({n},); got shape {values.shape}."
             raise ValueError(msg)
-        _refuse(np.isnan(values), f"{name} is NaN", "a missing reading must be left out, an open end is infinite")
-    _refuse(lows > highs, "low is above high", "each reading is an interval [low, high]")
-    _refuse((lows == highs) & np.isinf(lows), "low and high are the same infinity", "an exact reading is finite")
-    _refuse(~((error >= 0) & np.isfinite(error)), "position_error_m is negative or infinite", "it is a length")
+    _refuse_readings(lows, highs, error, transform, one_end=high is None)
     if transform == "log":
         lows, highs = _to_log(lows, highs)
     says = np.isfinite(lows) | np.isfinite(highs)
     if not says.any():
-        msg = f"At least 1 reading that says something is needed; got {n} readings, all of them open on both sides."
+        open_ones = f"{n} readings, all of them open on both sides" if n else "none"
+        msg = f"At least 1 reading that says something is needed; got {open_ones}."
         raise ValueError(msg)
     if np.all(np.isinf(lows[says])) or np.all(np.isinf(highs[says])):
         side = "below" if np.all(np.isinf(lows[says])) else "above"
@@ -187,10 +277,35 @@ def check_readings(
     )
 
 
+def _refuse_readings(
+    low: FloatArray, high: FloatArray, error: FloatArray, transform: Transform, *, one_end: bool
+) -> None:
+    """Refuse readings that are no intervals, and position errors that are no lengths, all in one go."""
+    missing = "a missing reading must be left out, an open end is infinite"
+    faults = [_fault(np.isnan(low), "low is NaN", missing, low)]
+    if not one_end:
+        faults.append(_fault(np.isnan(high), "high is NaN", missing, high))
+    faults.append(_fault(low > high, "low is above high", "each reading is an interval [low, high]", low, high))
+    same = (low == high) & np.isinf(low)
+    faults.append(_fault(same, "low and high are the same infinity", "an exact reading is finite", low))
+    bad = ~((error >= 0) & np.isfinite(error))
+    faults.append(_fault(bad, "position_error_m is negative, NaN or infinite", "it is a length in metres", error))
+    if transform == "log":
+        rule = 'transform="log" needs readings of 0 or more; use transform="identity"'
+        below = ((low < 0) & ~np.isneginf(low)) | ((high < 0) & np.isfinite(high))
+        faults.append(_fault(below, "a reading is negative", rule, low, high))
+    else:
+        ends = np.where(np.isfinite(low), np.abs(low), 0.0), np.where(np.isfinite(high), np.abs(high), 0.0)
+        rule = "no unit of length or flow is so small; look for a stray exponent"
+        faults.append(_fault(np.maximum(*ends) > LARGEST, f"a reading is beyond {LARGEST:g}", rule, low, high))
+    told = [fault for fault in faults if fault is not None]
+    if told:
+        raise ValueError("\n".join(told))
+
+
 def _to_log(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Log of the readings; open below is from 0, and an exact 0 becomes "below the smallest positive reading"."""
     low = np.where(np.isneginf(low), 0.0, low)
-    _refuse(low < 0, "a reading is negative", 'transform="log" needs readings of 0 or more; use transform="identity"')
     zero = high == 0
     if zero.any():
         positive = np.concatenate([low[low > 0], high[(high > 0) & np.isfinite(high)]])
@@ -202,33 +317,10 @@ def _to_log(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
         return np.log(low), np.log(high)
 
 
-def _refuse(bad: npt.NDArray[np.bool_], what: str, rule: str) -> None:
-    if bad.any():
-        msg = f"{what} in {bad.sum()} of {len(bad)} rows, the first in row {np.argmax(bad)}; {rule}."
-        raise ValueError(msg)
-
-
-def check_settings(model: Any) -> None:
-    """Check the parameters of an `IntervalKriging`.
-
-    Raises
-    ------
-    ValueError
-        Naming the parameter, the value found and the rule.
-    """
-    shapes = ("auto", *KINDS)
-    if not isinstance(model.covariance, Covariance) and model.covariance not in shapes:
-        msg = f"covariance must be one of {', '.join(shapes)} or a Covariance; got {model.covariance!r}."
-        raise ValueError(msg)
-    for name, least in (("n_neighbours", 1), ("n_trees", 0), ("block_m", 0), ("n_jobs", 1)):
-        value = getattr(model, name)
-        if not isinstance(value, numbers.Real) or not float(value) >= least:
-            msg = f"{name} must be a number of at least {least}; got {value!r}."
-            raise ValueError(msg)
-    stretched = model.anisotropy
-    if not (stretched is None or stretched == "auto" or (len(stretched) == 2 and stretched[0] > 0)):
-        msg = f'anisotropy must be "auto", None or (ratio > 0, angle in degrees); got {stretched!r}.'
-        raise ValueError(msg)
-    if not (model.trend is None or model.trend == "auto" or hasattr(model.trend, "predict")):
-        msg = f'trend must be "auto", None or a scikit-learn regressor; got {model.trend!r}.'
-        raise ValueError(msg)
+def _fault(bad: npt.NDArray[np.bool_], what: str, rule: str, *values: FloatArray) -> str | None:
+    """Say what is wrong in how many rows, the first of them with its value or both its ends, and the rule."""
+    if not bad.any():
+        return None
+    row = int(np.argmax(bad))
+    shown = " to ".join(dict.fromkeys(f"{column[row]:g}" for column in values))
+    return f"{what} in {bad.sum()} of {len(bad)} rows, the first in row {row} ({shown}); {rule}."

@@ -14,6 +14,7 @@ Learning, MIT Press. Section 4.2 (Matérn class, eq. 4.14 and 4.17).
 
 from __future__ import annotations
 
+import numbers
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
@@ -23,6 +24,7 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 CovarianceKind = Literal["exponential", "matern", "spherical"]
 KINDS: tuple[str, ...] = get_args(CovarianceKind)
+ZERO_RANGE = ("range_m", 0)
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,17 @@ class Covariance:
         if self.kind not in KINDS:
             msg = f"Covariance kind {self.kind!r} is not known; use one of {', '.join(KINDS)}."
             raise ValueError(msg)
+        faults = [
+            f"{name} must be finite and {'above 0' if name == 'range_m' else '0 or more'}; got {value!r}"
+            for name, value in (("sill", self.sill), ("range_m", self.range_m), ("nugget", self.nugget))
+            if not (
+                isinstance(value, numbers.Real) and np.isfinite(value) and value >= 0 and (name, value) != ZERO_RANGE
+            )
+        ]
+        if not faults and self.sill == 0 and self.nugget == 0:
+            faults = ["sill and nugget are both 0, which is no variance at all; one of them must be above 0"]
+        if faults:
+            raise ValueError("Covariance: " + "; ".join(faults) + ".")
 
     def scaled(self, factor: float) -> Covariance:
         """Return the same model with all variances multiplied by `factor`."""

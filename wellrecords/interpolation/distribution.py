@@ -10,6 +10,7 @@ which probability.
 
 from __future__ import annotations
 
+import numbers
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -188,6 +189,9 @@ class PredictiveDistribution:
         ndarray of shape (m,) for one level, (m, q) for several
         """
         levels = _check_levels(level)
+        if levels.ndim > 1:
+            msg = f"quantile takes one level or a list of them; got shape {levels.shape}. See quantile_at, too."
+            raise ValueError(msg)
         table = self.table.at(np.atleast_1d(self.residuals.quantile(levels)))
         return self._back(table[:, 0] if levels.ndim == 0 else table)
 
@@ -204,7 +208,14 @@ class PredictiveDistribution:
         -------
         ndarray of the shape of `level`
         """
-        return self._back(self.table.value(self.residuals.quantile(_check_levels(level))))
+        levels = _check_levels(level)
+        if levels.ndim not in (1, 2) or levels.shape[-1] != len(self):
+            msg = (
+                f"quantile_at takes a level for each of the {len(self)} places, shape ({len(self)},) or "
+                f"(n_draws, {len(self)}); got shape {levels.shape}."
+            )
+            raise ValueError(msg)
+        return self._back(self.table.value(self.residuals.quantile(levels)))
 
     def cdf(self, value: float | npt.ArrayLike) -> FloatArray:
         """Probability of a reading at or below `value`.
@@ -212,20 +223,31 @@ class PredictiveDistribution:
         Parameters
         ----------
         value : float or array-like of shape (m,)
-            In the unit of the readings.
+            In the unit of the readings; NaN has the probability NaN.
 
         Returns
         -------
         ndarray of shape (m,)
+
+        Raises
+        ------
+        ValueError
+            Neither one value nor one a place.
         """
         values = np.asarray(value, dtype=float)
+        if values.shape not in ((), (len(self),)):
+            msg = f"cdf takes one value, or one for each of the {len(self)} places; got shape {values.shape}."
+            raise ValueError(msg)
         if self.transform == "log":
             with np.errstate(divide="ignore", invalid="ignore"):
-                values = np.where(values > 0, np.log(values), -np.inf)
+                values = np.where(values <= 0, -np.inf, np.log(values))
         return self.residuals.cdf(self.table.score(np.broadcast_to(values, (len(self),))))
 
     def sample(self, n_draws: int = 1, random_state: int | np.random.Generator | None = None) -> FloatArray:
         """Draw readings, independent between places, shape (n_draws, m)."""
+        if not isinstance(n_draws, numbers.Integral) or n_draws < 0:
+            msg = f"n_draws must be a whole number of 0 or more; got {n_draws!r}."
+            raise ValueError(msg)
         rng = np.random.default_rng(random_state)
         uniform = rng.uniform(np.finfo(float).tiny, 1.0, size=(n_draws, len(self)))
         return self.quantile_at(uniform)
@@ -235,8 +257,13 @@ class PredictiveDistribution:
 
 
 def _check_levels(level: float | npt.ArrayLike) -> FloatArray:
-    levels = np.asarray(level, dtype=float)
-    if not np.all((levels > 0) & (levels < 1)):
-        msg = "A quantile level must lie inside (0, 1), the median being 0.5; got a level outside."
+    try:
+        levels = np.asarray(level, dtype=float)
+    except (TypeError, ValueError):
+        levels = np.array(np.nan)
+    outside = ~((levels > 0) & (levels < 1))
+    if outside.any():
+        first = levels[outside].flat[0] if levels.ndim else level
+        msg = f"A quantile level must lie inside (0, 1), the median being 0.5; got {first!r}."
         raise ValueError(msg)
     return levels

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any, Literal, Self
 
 import numpy as np
@@ -13,10 +12,9 @@ from sklearn.utils.validation import check_is_fitted
 from wellrecords.interpolation import calibration, censoring
 from wellrecords.interpolation.blend import blend, choose_share
 from wellrecords.interpolation.checks import (
-    Readings,
     check_coordinates,
+    check_groups,
     check_readings,
-    check_settings,
     refuse_degrees_far_from,
 )
 from wellrecords.interpolation.covariance import Covariance, CovarianceKind, FloatArray
@@ -27,6 +25,7 @@ from wellrecords.interpolation.forest import Forest, ForestScale, Surroundings, 
 from wellrecords.interpolation.kernel import Solution, solve, solve_groups
 from wellrecords.interpolation.left_out import LeaveOneOut
 from wellrecords.interpolation.neighbours import IntArray, nearest
+from wellrecords.interpolation.settings import check_settings, threads
 from wellrecords.interpolation.tiling import run_tiles
 from wellrecords.interpolation.trend import estimators
 
@@ -78,8 +77,8 @@ class IntervalKriging(BaseEstimator):
         Simple instead of ordinary kriging, with this mean on the transformed
         scale.
     random_state : int, Generator or None, default=0
-    n_jobs : int, default=2
-        Threads.
+    n_jobs : int or None, default=2
+        Threads; -1 for all cores, None for one.
 
     Attributes
     ----------
@@ -120,7 +119,7 @@ class IntervalKriging(BaseEstimator):
         trend: Any = "auto",
         known_mean: float | None = None,
         random_state: int | np.random.Generator | None = 0,
-        n_jobs: int = 2,
+        n_jobs: int | None = 2,
     ) -> None:
         self.transform = transform
         self.covariance = covariance
@@ -146,10 +145,12 @@ class IntervalKriging(BaseEstimator):
         Parameters
         ----------
         coordinates : array-like of shape (n, 2)
-            Easting and northing in metres; degrees are refused.
+            Easting and northing in metres; degrees are refused
+            (`checks.refuse_degrees` says what is taken for them).
         low, high : array-like of shape (n,)
             The interval of each reading: equal where exact, infinite where
-            open. `high` defaults to `low`.
+            open (below, 0 says the same on the log scale). `high` defaults
+            to `low`.
         position_error_m : float or array-like of shape (n,), optional
             Root mean square error of each position.
         covariates : array-like of shape (n, c), optional
@@ -167,10 +168,13 @@ class IntervalKriging(BaseEstimator):
         ------
         ValueError
             Degrees, NaN, low above high, no reading at all, or none that
-            bounds the quantity on one side.
+            bounds the quantity on one side; parameters or covariates that
+            are none.
         """
         check_settings(self)
         readings = check_readings(coordinates, low, high, position_error_m, self.transform)
+        # What is set afterwards holds from the next fit on.
+        self._transform, self._known_mean, self._n_neighbours = self.transform, self.known_mean, self.n_neighbours
         self.n_features_in_ = 2
         self._rng = np.random.default_rng(self.random_state)
         self._covariates: FloatArray | None = None
@@ -182,11 +186,11 @@ class IntervalKriging(BaseEstimator):
         self._scale = ForestScale()
         self._field = Field(
             readings,
-            n_neighbours=self.n_neighbours,
+            n_neighbours=self._n_neighbours,
             block_m=self.block_m,
-            known_mean=self.known_mean,
+            known_mean=self._known_mean,
             random_state=self._rng,
-            n_jobs=self.n_jobs,
+            n_jobs=threads(self.n_jobs),
         )
         if len(np.unique(readings.coordinates, axis=0)) == 1:
             self._stand_alone()
@@ -199,11 +203,11 @@ class IntervalKriging(BaseEstimator):
         field = self._field
         field.fit(self.covariance, self.anisotropy)
         if self._covariates is not None and self._columns is not None:
-            tried = estimators(self.trend, self._columns.matrix_names, identity=self.transform == "identity")
+            tried = estimators(self.trend, self._columns.matrix_names, identity=self._transform == "identity")
             field.try_trends(tried, self._covariates[field.readings.row])
         self._hair = HAIR * np.sqrt(field.variance)
         self._least_sd = LEAST_SD
-        if self.transform == "identity":
+        if self._transform == "identity":
             least = float(np.sqrt(field.readings.least_variance))  # above what rounding leaves of the readings
             self._least_sd = max(LEAST_SD * float(np.sqrt(field.variance)), HAIR * least)
         self._show_field()
@@ -211,7 +215,7 @@ class IntervalKriging(BaseEstimator):
         table = self._bend_left_out(self._left_out_table(mean, sd))
         self.residuals_ = calibration.residual_distribution(*self._scores(table))
         if not isinstance(self.covariance, Covariance):
-            prior = 1.0 if self.transform == "log" else 0.0  # the identity scale has none that units would not change
+            prior = 1.0 if self._transform == "log" else 0.0  # the identity scale has none that units would not change
             self.residuals_ = calibration.widen_for_few(self.residuals_, self.places_.count, prior)
         self._left_out = table
 
@@ -230,8 +234,8 @@ class IntervalKriging(BaseEstimator):
             self.sites_,
             self._field.elsewhere,
             with_crowd=False,
-            known_mean=self.known_mean,
-            n_jobs=self.n_jobs,
+            known_mean=self._known_mean,
+            n_jobs=threads(self.n_jobs),
         )
         squares = calibration.expected_squares(self.readings_.low, self.readings_.high, cavities)
         self._squares = self.places_.per_place(squares)
@@ -247,14 +251,17 @@ class IntervalKriging(BaseEstimator):
             return kriging
         readings = self.readings_
         covariates = None if self._covariates is None else self._covariates[readings.row]
-        if self.transform == "identity":
+        if self._transform == "identity":
             self._scale = ForestScale.of(float(np.mean(mean)), float(np.sqrt(self._field.variance)))
         scale = self._scale
         expected = censoring.expected(readings.low, readings.high, mean, sd)
         self._surroundings = Surroundings.learn(self.places_, scale.into(expected))
         around = self._surroundings.at(self._field.elsewhere, self._field.far_elsewhere)[self.places_.place_of_well]
         inputs = features(readings.coordinates, self._centre, scale.into(mean), sd / scale.unit, around, covariates)
-        draw = _imputation(readings, mean, sd)
+
+        def draw(rng: np.random.Generator) -> FloatArray:
+            return censoring.draw_inside(readings.low, readings.high, mean, sd, rng, readings.rank)
+
         block = self._field.block[self.places_.place_of_well]
         min_leaf = 5 if len(mean) > 2_000 else 3
         forest = fit_forest(
@@ -264,9 +271,9 @@ class IntervalKriging(BaseEstimator):
             self._rng,
             n_trees=self.n_trees,
             min_leaf=min_leaf,
-            n_jobs=self.n_jobs,
+            n_jobs=threads(self.n_jobs),
         )
-        table = scale.back(forest.table(inputs, own_wells=True, n_jobs=self.n_jobs))
+        table = scale.back(forest.table(inputs, own_wells=True, n_jobs=threads(self.n_jobs)))
         unheard = forest.out_of_bag.sum(axis=0) == 0
         forest_table = np.where(unheard[:, None], kriging.at(SCORES), table)
         share = choose_share(kriging.at(SCORES), forest_table, draw(self._rng), self._rng)
@@ -285,7 +292,7 @@ class IntervalKriging(BaseEstimator):
             piece = ScoreTable(table.scores, table.values[tile])
             return self._bend(piece, elsewhere[well[tile]], far[well[tile]])
 
-        return ScoreTable.joined(run_tiles(one_tile, len(table), n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE))
+        return ScoreTable.joined(run_tiles(one_tile, len(table), n_jobs=threads(self.n_jobs), bytes_each=BYTES_A_PLACE))
 
     def _bend(self, table: ScoreTable, index: IntArray, distance: FloatArray) -> ScoreTable:
         """Bend predictions to the shape of the scores around them, one place or group a row of `index`."""
@@ -320,11 +327,11 @@ class IntervalKriging(BaseEstimator):
         half = variance * n / (n - 1.0) if measured else 0.5 * field.readings.lonely_sd**2
         field.covariance = Covariance("exponential", half, 1_000.0, half)
         self._show_field()
-        self._squares = self._count.copy()
+        self._squares = self._count
         self._hair = HAIR * np.sqrt(2.0 * half)
         self.forest_, self.forest_share_ = None, 0.0
-        mean = np.full(n, float(np.mean(self.sites_.value)))
-        self._left_out = ScoreTable.normal(mean, np.full(n, np.sqrt(2.0 * half)))
+        alike = np.ones(n)
+        self._left_out = ScoreTable.normal(alike * np.mean(self.sites_.value), alike * np.sqrt(2.0 * half))
         self.residuals_ = calibration.residual_distribution(np.empty(0), np.empty(0))
         if measured:
             self.residuals_ = self.residuals_.widened(n - 1.0, 1.0)
@@ -335,6 +342,8 @@ class IntervalKriging(BaseEstimator):
         Parameters
         ----------
         coordinates : array-like of shape (m, 2), metres
+            Places that look like degrees are refused where the wells lie
+            more than 10 km away.
         covariates : array-like of shape (m, c)
             The columns of `fit`: a DataFrame's are found by name, in any
             order, and further ones are left aside; an array's by position.
@@ -344,10 +353,7 @@ class IntervalKriging(BaseEstimator):
         -------
         PredictiveDistribution of m places
         """
-        check_is_fitted(self, "residuals_")
-        points = check_coordinates(coordinates)
-        refuse_degrees_far_from(points, self.readings_.coordinates)
-        return self._predict(points[:, None], covariates)
+        return self._predict(self._points(coordinates)[:, None], covariates)
 
     def predict_groups(
         self, coordinates: npt.ArrayLike, covariates: npt.ArrayLike | None = None
@@ -368,19 +374,29 @@ class IntervalKriging(BaseEstimator):
         PredictiveDistribution of g * s places, group after group
         """
         check_is_fitted(self, "residuals_")
-        groups = np.asarray(coordinates, dtype=float)
-        return self._predict(check_coordinates(groups.reshape(-1, 2)).reshape(groups.shape), covariates)
+        groups = check_groups(coordinates)
+        refuse_degrees_far_from(groups.reshape(-1, 2), self.readings_.coordinates, all_of_them=True)
+        return self._predict(groups, covariates)
+
+    def _points(self, coordinates: npt.ArrayLike, *, all_of_them: bool = False) -> FloatArray:
+        """Check the places that a fitted model is asked about, shape (m, 2)."""
+        check_is_fitted(self, "residuals_")
+        points = check_coordinates(coordinates)
+        refuse_degrees_far_from(points, self.readings_.coordinates, all_of_them=all_of_them)
+        return points
 
     def _predict(self, groups: FloatArray, covariates: npt.ArrayLike | None) -> PredictiveDistribution:
         """Predict groups of places, shape (g, s, 2), tile by tile."""
         count, members = groups.shape[:2]
+        if count * members == 0:
+            return PredictiveDistribution(self._transform, ScoreTable.joined([]), self.residuals_)
         extra = match_covariates(covariates, count * members, self._columns)
         value, noise, _ = censoring.pool(self.covariance_, self.places_, self.sites_)
 
         def one_tile(tile: slice) -> ScoreTable:
             points = groups[tile].reshape(-1, 2)
             targets = self._field.flatten(points).reshape(groups[tile].shape)
-            distance, index = nearest(self.places_, targets.mean(axis=1), self.n_neighbours)
+            distance, index = nearest(self.places_, targets.mean(axis=1), self._n_neighbours)
             answer = solve_groups(
                 self.covariance_,
                 self.places_,
@@ -389,7 +405,7 @@ class IntervalKriging(BaseEstimator):
                 targets,
                 np.zeros(targets.shape[:2]),
                 index,
-                known_mean=self.known_mean,
+                known_mean=self._known_mean,
             )
             mean = answer.mean.ravel()
             sd = (np.sqrt(answer.variance + self.covariance_.nugget) * self._local_scale(index)[:, None]).ravel()
@@ -404,8 +420,8 @@ class IntervalKriging(BaseEstimator):
             table = self._bend(table, index, distance)
             return table if self.trend_ is None or known is None else table.plus(self.trend_.at(known))
 
-        table = ScoreTable.joined(run_tiles(one_tile, count, n_jobs=self.n_jobs, bytes_each=BYTES_A_PLACE * members))
-        return PredictiveDistribution(self.transform, table, self.residuals_)
+        tables = run_tiles(one_tile, count, n_jobs=threads(self.n_jobs), bytes_each=BYTES_A_PLACE * members)
+        return PredictiveDistribution(self._transform, ScoreTable.joined(tables), self.residuals_)
 
     def kriging(self, coordinates: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
         """Return the bare kriging mean and variance (nugget included), on the transformed scale, uncalibrated.
@@ -419,22 +435,23 @@ class IntervalKriging(BaseEstimator):
         """Return each well's distribution from the wells elsewhere, and where its reading fell in it."""
         check_is_fitted(self, "residuals_")
         table = self._left_out if self.trend_ is None else self._left_out.plus(self.trend_.left_out)
-        distribution = PredictiveDistribution(self.transform, table, self.residuals_)
+        distribution = PredictiveDistribution(self._transform, table, self.residuals_)
         ends = [self.residuals_.cdf(self._left_out.score(end)) for end in (self.readings_.low, self.readings_.high)]
         return LeaveOneOut(distribution, ends[0], ends[1], self.readings_.row)
 
     def reach(self, coordinates: npt.ArrayLike) -> FloatArray:
         """Return the distance in metres to the farthest place that a prediction leans on, shape (m,)."""
-        check_is_fitted(self, "residuals_")
-        flat = self._field.flatten(check_coordinates(coordinates))
-        return nearest(self.places_, flat, self.n_neighbours, self.n_jobs)[0][:, -1]
+        flat = self._field.flatten(self._points(coordinates, all_of_them=True))
+        return nearest(self.places_, flat, self._n_neighbours, threads(self.n_jobs))[0][:, -1]
 
     def wells_within(self, coordinates: npt.ArrayLike, reach_m: float, at_most: int) -> IntArray:
         """Count the wells within a distance, up to `at_most`, shape (m,)."""
-        check_is_fitted(self, "residuals_")
-        points = self._field.flatten(check_coordinates(coordinates))
+        points = self._field.flatten(self._points(coordinates, all_of_them=True))
+        if not (reach_m >= 0 and at_most >= 1):
+            msg = f"reach_m must be 0 or more and at_most 1 or more; got {reach_m!r} and {at_most!r}."
+            raise ValueError(msg)
         places = min(at_most, self.places_.count)
-        distance, index = nearest(self.places_, points, places, self.n_jobs)
+        distance, index = nearest(self.places_, points, places, threads(self.n_jobs))
         wells = np.where(distance <= reach_m, self._count[index], 0.0).sum(axis=1)
         return np.minimum(wells, at_most).astype(np.intp)
 
@@ -447,35 +464,23 @@ class IntervalKriging(BaseEstimator):
             Rows of `fit`'s input, the weightiest first; -1 where there are
             fewer than w.
         weights : ndarray of shape (m, w)
-            Kriging weights, summing to 1; the weight of a place is shared
-            by its wells as their precision.
+            Kriging weights, the weight of a place shared by its wells as
+            their precision. They sum to 1 under ordinary kriging; with a
+            `known_mean`, what they lack of 1 is the weight of that mean.
         """
-        answer, _, index, points = self._krige(coordinates, want_weights=True)
+        answer, _, index, _ = self._krige(coordinates, want_weights=True)
         _, noise, noise_of_well = censoring.pool(self.covariance_, self.places_, self.sites_)
-        by_place = np.argsort(self.places_.place_of_well, kind="stable")
-        wells_of_place = np.split(by_place, np.cumsum(self._count).astype(int)[:-1])
-        rows = []
-        for near, weight in zip(index, answer.weights, strict=True):
-            wells = np.concatenate([wells_of_place[place] for place in near])
-            share = np.repeat(weight * noise[near], self._count[near].astype(int)) / noise_of_well[wells]
-            order = np.argsort(-np.abs(share), kind="stable")
-            rows.append((self.readings_.row[wells[order]], share[order]))
-        width = max((len(wells) for wells, _ in rows), default=0)
-        indices, weights = np.full((len(points), width), -1, dtype=np.intp), np.zeros((len(points), width))
-        for number, (wells, share) in enumerate(rows):
-            indices[number, : len(wells)], weights[number, : len(wells)] = wells, share
-        return indices, weights
+        wells, weights = censoring.share_among_wells(self.places_, index, answer.weights, noise, noise_of_well)
+        return np.where(wells < 0, -1, self.readings_.row[wells]), weights
 
     def _krige(
         self, coordinates: npt.ArrayLike, *, want_weights: bool = False
     ) -> tuple[Solution, FloatArray, IntArray, FloatArray]:
         """Local kriging at points, the neighbours used with their distances, and the points checked."""
-        check_is_fitted(self, "residuals_")
-        points = check_coordinates(coordinates)
-        refuse_degrees_far_from(points, self.readings_.coordinates)
+        points = self._points(coordinates)
         flat = self._field.flatten(points)
         value, noise, _ = censoring.pool(self.covariance_, self.places_, self.sites_)
-        distance, index = nearest(self.places_, flat, self.n_neighbours, self.n_jobs)
+        distance, index = nearest(self.places_, flat, self._n_neighbours, threads(self.n_jobs))
         answer = solve(
             self.covariance_,
             self.places_,
@@ -485,19 +490,10 @@ class IntervalKriging(BaseEstimator):
             np.zeros(len(flat)),
             index,
             want_weights=want_weights,
-            known_mean=self.known_mean,
-            n_jobs=self.n_jobs,
+            known_mean=self._known_mean,
+            n_jobs=threads(self.n_jobs),
         )
         return answer, distance, index, points
 
     def _local_scale(self, index: IntArray) -> FloatArray:
         return calibration.local_scale(self._squares[index].sum(axis=1), self._count[index].sum(axis=1))
-
-
-def _imputation(readings: Readings, mean: FloatArray, sd: FloatArray) -> Callable[[np.random.Generator], FloatArray]:
-    """Return a function that draws each reading inside its interval, given what is said elsewhere."""
-
-    def draw(rng: np.random.Generator) -> FloatArray:
-        return censoring.draw_inside(readings.low, readings.high, mean, sd, rng, readings.rank)
-
-    return draw
