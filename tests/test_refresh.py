@@ -8,8 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from shapely.geometry import Point, box
+from typer.testing import CliRunner
 
 import wellrecords.cleaning.clean_source
+from wellrecords.cli import verbs
 from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.refresh import refresh, run_summary
 from wellrecords.schema import INTERVAL_QUANTITIES, LAYER_COLUMNS, check_wells
@@ -422,3 +424,41 @@ def test_a_mended_row_that_is_still_wrong_is_told(tmp_path):
         "one: of 9 mended rows, 8 held back still: row 4 (unreadable reading), row 5 (unreadable reading), "
         "row 6 (unreadable reading), row 7 (unreadable reading), row 8 (unreadable reading), and 3 more"
     ]
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ([], ["the file has no rows", "source one"]),
+        (
+            [
+                ["8", "", "1994-06-17", "200", "20", "5", "-10.5", "3.5"],
+                ["9", "", "1994-06-17", "200", "20", "5", "", ""],
+            ],
+            ["source one keeps no row", "all 2 rows", "outside", "no_position 1 (first row 3"],
+        ),
+    ],
+)
+def test_a_source_of_which_nothing_is_kept_stops_the_run_and_the_dataset_stays(tmp_path, rows, said):
+    """A download that broke off after its header must not replace good wells by none."""
+    path = region(tmp_path, {"one": [GOOD], "two": [["2", "", "1994-06-17", "300", "20", "5", "-70.1", "45.4"]]})
+    before = refresh(load_settings(path), today=TODAY)
+    region(tmp_path, {"one": rows, "two": [GOOD]})
+    with pytest.raises(ProblemsError) as caught:
+        refresh(load_settings(path), today=TODAY)
+    assert all(words in str(caught.value) for words in (*said, "the dataset stays as it was"))
+    assert len(caught.value.problems) == 1
+    assert read_manifest(tmp_path / "store")["counts"] == before.counts
+    layout = tmp_path / "one.toml"
+    shown = CliRunner().invoke(
+        verbs.app, ["check-layout", str(layout), str(tmp_path / "one.csv"), "--settings", str(path)]
+    )
+    assert shown.exit_code == 2
+    assert all(words in shown.output for words in said)
+
+
+def test_a_first_run_of_which_nothing_is_kept_says_that_nothing_was_written(tmp_path):
+    path = region(tmp_path, {"one": []})
+    with pytest.raises(ProblemsError, match="nothing was written"):
+        refresh(load_settings(path), today=TODAY)
+    assert not (tmp_path / "store").exists()

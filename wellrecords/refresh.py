@@ -23,6 +23,7 @@ import wellrecords
 from wellrecords.cleaning.clean_source import CleanedSource, clean_source, timed
 from wellrecords.cleaning.lithology import load_vocabulary
 from wellrecords.cleaning.neighbourhood import flag_outliers, flag_terrain
+from wellrecords.cleaning.nothing_kept import nothing_kept
 from wellrecords.cleaning.rules import FLAG_COLUMNS, load_rules
 from wellrecords.cleaning.suspect_units import suspect_units
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
@@ -114,7 +115,7 @@ def refresh(
     seconds: dict[str, float] = {}
     cleaned = _clean_sources(settings, layouts, tell, today, seconds, problems)
     if problems:
-        raise ProblemsError(problems, "The sources cannot be used; nothing was written")
+        raise ProblemsError(problems, _heading(store))
     wells = pd.concat([one.wells for one in cleaned], ignore_index=True)
     layers = pd.concat([one.layers for one in cleaned], ignore_index=True)
     zones = pd.concat([one.water_zones for one in cleaned], ignore_index=True)
@@ -180,6 +181,12 @@ def run_summary(store_dir: str | Path) -> dict[str, pd.DataFrame]:
     return tables(store_dir)
 
 
+def _heading(store: Path) -> str:
+    """Say what came of a run that stopped: there may be a dataset, and it is as good as before."""
+    stands = "nothing was written" if current_version(store) is None else "the dataset stays as it was"
+    return f"The sources cannot be used; {stands}"
+
+
 def _load_layouts(sources: tuple[SourceSettings, ...], problems: list[Problem]) -> list[Layout | None]:
     """Return each source's layout, None where it cannot be used."""
     layouts: list[Layout | None] = []
@@ -231,7 +238,12 @@ def _clean_sources(
         if layout is None or not source.file.is_file():
             continue
         with _collected(problems, source.file.name):
-            cleaned.append(clean_source(source, layout, settings, rules, vocabulary, land, outline, today, seconds))
+            one = clean_source(source, layout, settings, rules, vocabulary, land, outline, today, seconds)
+            cleaned.append(one)
+            nothing = nothing_kept(
+                one.name, source.file.name, rows_read=one.rows_read, kept=len(one.wells), held_back=one.held_back
+            )
+            problems += [nothing] if nothing else []
     tell("reading", len(layouts), len(layouts))
     return cleaned
 

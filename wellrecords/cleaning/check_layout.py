@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from wellrecords.cleaning.convert import convert_source
+from wellrecords.cleaning.nothing_kept import nothing_kept
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError, counted
 from wellrecords.land_grid import LandLayers
 from wellrecords.places import Bounds
@@ -62,6 +63,14 @@ def check_layout(
         converted = convert_source(raw, layout, bounds=bounds, outline=outline, land=land)
     except ProblemsError as error:
         return [*error.problems, *problems]
+    nothing = nothing_kept(
+        layout.name,
+        raw.file,
+        rows_read=converted.rows_read,
+        kept=len(converted.wells),
+        held_back=converted.held_back,
+    )
+    problems += [nothing] if nothing else []
     for reason, rows in converted.held_back.groupby("reason", sort=True):
         problems.append(
             _problem(
