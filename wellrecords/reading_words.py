@@ -18,6 +18,9 @@ UNKNOWN_WORDS = frozenset(
     )
 )  # fmt: skip
 """Said to be unknown."""
+DRY_BELOW_GPM = 0.5
+"""A hole called dry makes less than this: half a gallon a minute is what serves a house with storage (common practice),
+and nobody calls such a hole dry."""
 TOTAL_WORDS = frozenset(
     (
         "total", "totals", "grand total", "sum", "subtotal", "average", "avg", "mean", "count", "summe", "gesamt",

@@ -145,8 +145,16 @@ def test_dry_is_less_than_the_smallest_yield_of_the_source():
 
 
 def test_a_held_back_row_does_not_set_the_smallest_yield():
-    converted = convert({"Rate": "dry"}, {"Rate": "0.01", "Lon": "", "Lat": ""}, {"Rate": "2"})
-    assert converted.wells["yield_gpm_high"].iloc[0] == 2.0
+    converted = convert({"Rate": "dry"}, {"Rate": "0.01", "Lon": "", "Lat": ""}, {"Rate": "0.3"})
+    assert converted.wells["yield_gpm_high"].iloc[0] == 0.3
+
+
+def test_a_dry_hole_is_never_taken_for_a_usable_well_however_few_wells_report():
+    """The weakest of a few wells may make 3 gpm; a hole that makes 2 is not called dry."""
+    converted = convert({"Rate": "dry"}, {"Rate": "3"}, {"Rate": "8"})
+    assert converted.wells["yield_gpm_high"].tolist() == [0.5, 3.0, 8.0]
+    assert change(converted, "yield_gpm")["after"] == "0 to 0.5"
+    assert any("between 0 and half a gallon a minute, 0.5 gpm" in note for note in converted.notes)
 
 
 def test_a_dry_hole_where_nobody_reports_a_yield_stays_unknown_and_says_so():
@@ -228,7 +236,7 @@ def test_marks_beside_the_figure():
     converted = convert(*rows, layout=layout)
     low, high = converted.wells["yield_gpm_low"].tolist(), converted.wells["yield_gpm_high"].tolist()
     assert low[:5] == [0.0, 9.0, 0.0, 3.0, 4.0]
-    assert high[:5] == [2.0, np.inf, 1.0, 3.0, 4.0]
+    assert high[:5] == [2.0, np.inf, 0.5, 3.0, 4.0]
     assert np.isnan(low[5])
     assert converted.wells["depth_to_water_ft_high"].iloc[3] == 0.0
     with pytest.raises(ProblemsError, match="unknown mark in 1 row"):

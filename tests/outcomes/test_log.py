@@ -52,6 +52,13 @@ def test_readings_become_intervals(tmp_path):
     assert read_outcomes(log, smallest_yield_gpm=0.1).set_index("well_id").loc["w1", "yield_gpm_high"] == 0.1
 
 
+def test_a_dry_hole_of_a_log_whose_weakest_well_is_good_makes_less_than_half_a_gallon(tmp_path):
+    log = tmp_path / "outcomes.csv"
+    for number, rate in enumerate(("3", "dry")):
+        file_well(log, WELL | {"well_id": f"w{number}", "yield_gpm": rate})
+    assert read_outcomes(log).set_index("well_id").loc["w1", "yield_gpm_high"] == 0.5
+
+
 @pytest.mark.parametrize(
     "before",
     [
@@ -245,7 +252,7 @@ def test_refresh_reads_the_log_as_a_source(tmp_path):
     assert wells["private"].all()
     assert wells.loc["2026-014", "total_depth_ft"] == 305
     assert wells.loc["2026-014", "yield_gpm_low"] == 6
-    assert wells.loc["dry one", ["yield_gpm_low", "yield_gpm_high"]].tolist() == [0, 6]
+    assert wells.loc["dry one", ["yield_gpm_low", "yield_gpm_high"]].tolist() == [0, 0.5]
     assert wells.loc["dry one", ["depth_to_bedrock_ft_low", "depth_to_bedrock_ft_high"]].tolist() == [305, np.inf]
     assert wells.loc["dry one", "depth_to_water_ft_high"] == 0
     assert len(converted.layers) == 2

@@ -12,12 +12,12 @@ import pandas as pd
 from wellrecords.cleaning.codes import blank_code, convert_codes, convert_dates
 from wellrecords.cleaning.figures import (
     Figures,
+    dry_below,
     open_pumped,
     read_figures,
     record_changes,
     settle,
     share_flows,
-    smallest_yield,
     to_points,
 )
 from wellrecords.cleaning.findings import Findings
@@ -27,7 +27,7 @@ from wellrecords.errors import ProblemsError, counted
 from wellrecords.land_grid import LandLayers
 from wellrecords.ledger import HELD_BACK_COLUMNS, check_rows, stack
 from wellrecords.places import Bounds
-from wellrecords.reading_words import TOTAL_WORDS
+from wellrecords.reading_words import DRY_BELOW_GPM, TOTAL_WORDS
 from wellrecords.schema import INTERVAL_QUANTITIES, TEXT, WELL_COLUMNS
 from wellrecords.sources.column_rules import CODE_SETS, TEXT_COLUMNS, tidy_name
 from wellrecords.sources.layout import Layout
@@ -99,7 +99,7 @@ def convert_source(
         Section and parcel layers, for records that say no more.
     smallest_yield_gpm : float, optional
         What a dry hole's yield is less than; by default the smallest yield
-        that this source reports.
+        that this source reports, `DRY_BELOW_GPM` at most.
     today : datetime.date, optional
         By which two-digit years are read; by default the day of the run.
 
@@ -279,12 +279,13 @@ def _lay_figures(table: dict[str, object], findings: Findings, smallest_yield_gp
     flowing = share_flows(water, rate)
     total_depth = table.get("total_depth_ft", np.full(findings.count, np.nan))
     if smallest_yield_gpm is None:
-        smallest_yield_gpm = smallest_yield(rate, ~findings.held)
+        smallest_yield_gpm = dry_below(rate, ~findings.held)
     if rate is not None and rate.flagged("dry", "trace").any():
         amount = (
             f"{smallest_yield_gpm:g} gpm" if np.isfinite(smallest_yield_gpm) else "not known: nobody reports a yield"
         )
-        findings.notes.append(f"yield_gpm: a dry hole yields between 0 and the smallest reported yield, {amount}")
+        known = "half a gallon a minute" if smallest_yield_gpm == DRY_BELOW_GPM else "the smallest reported yield"
+        findings.notes.append(f"yield_gpm: a dry hole yields between 0 and {known}, {amount}")
     if rate is not None:
         methods = findings.layout.readings["yield_gpm"].at_least_methods
         open_pumped(rate, np.asarray(table["yield_method"], dtype=object), methods)

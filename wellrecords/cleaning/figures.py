@@ -10,6 +10,7 @@ import pandas as pd
 from wellrecords.cleaning.findings import Findings
 from wellrecords.errors import counted
 from wellrecords.ledger import interval_text
+from wellrecords.reading_words import DRY_BELOW_GPM
 from wellrecords.readings import DEFAULT_UNITS, parse_readings, why_of
 from wellrecords.sources.column_rules import READING_KINDS, ReadingRules, tidy_code
 from wellrecords.units import FEET_PER, GPM_PER, known_unit
@@ -272,8 +273,8 @@ def settle(
     bedrock, water, rate : Figures, optional
     total_depth_ft : ndarray of float, shape (n,)
     smallest_yield_gpm : float
-        The smallest yield that anyone in the source reports; null where nobody
-        reports one, and then a dry hole's yield stays unknown.
+        What a dry hole's yield is less than (`dry_below`); null where nobody
+        reports a yield, and then a dry hole's yield stays unknown.
     """
     for figures in (bedrock, water):
         if figures is not None:
@@ -296,13 +297,16 @@ def open_pumped(rate: Figures, yield_method: np.ndarray, methods: tuple[str, ...
         rate.flag[exact] = np.char.lstrip(np.char.add(rate.flag[exact].astype(str), " pumped")).astype(object)
 
 
-def smallest_yield(rate: Figures | None, kept: np.ndarray) -> float:
-    """Return the smallest yield that is reported in the kept rows, null where none is."""
+def dry_below(rate: Figures | None, kept: np.ndarray) -> float:
+    """Return what a dry hole's yield is less than: the smallest yield in the kept rows, null where none is reported.
+
+    Never more than `DRY_BELOW_GPM`: the weakest of four wells may make 3 gpm, and a hole of 2 would not be called dry.
+    """
     if rate is None:
         return float("nan")
     figures = np.where(rate.low > 0.0, rate.low, rate.high)[kept]
     figures = figures[np.isfinite(figures) & (figures > 0.0)]
-    return float(figures.min()) if len(figures) else float("nan")
+    return min(float(figures.min()), DRY_BELOW_GPM) if len(figures) else float("nan")
 
 
 def share_flows(water: Figures | None, rate: Figures | None) -> np.ndarray:

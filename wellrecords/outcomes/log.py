@@ -30,6 +30,7 @@ from wellrecords.outcomes.drilled_well import (
     checked_well,
     fields_of,
 )
+from wellrecords.reading_words import DRY_BELOW_GPM
 from wellrecords.readings import parse_readings
 
 BACKUPS_KEPT = 20
@@ -90,7 +91,7 @@ def read_outcomes(log_file: str | Path, *, smallest_yield_gpm: float | None = No
     log_file : path
     smallest_yield_gpm : float, optional
         Upper end of a dry hole's yield; by default the smallest yield above 0
-        that the log itself holds.
+        that the log itself holds, `DRY_BELOW_GPM` at most.
 
     Returns
     -------
@@ -187,7 +188,7 @@ def _settle_dry_holes(result: pd.DataFrame, smallest_yield_gpm: float | None) ->
     low, high = result["yield_gpm_low"], result["yield_gpm_high"]
     dry = (low == 0) & (high.isna() | (high == 0))
     result["dry"] = dry
-    reported = low[low > 0].min() if smallest_yield_gpm is None else smallest_yield_gpm
+    reported = min(low[low > 0].min(), DRY_BELOW_GPM) if smallest_yield_gpm is None else smallest_yield_gpm
     result.loc[dry, "yield_gpm_high"] = 0.0 if pd.isna(reported) else reported
 
 
