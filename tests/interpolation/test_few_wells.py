@@ -87,6 +87,24 @@ def test_several_wells_on_one_place_follow_student():
     assert (high - low) / 2 == pytest.approx(half, rel=0.05)
 
 
+@pytest.mark.parametrize("transform", ["log", "identity"])
+def test_equal_wells_on_one_place_narrow_as_they_grow_more(transform):
+    """One place of 1, 4 and 100 equal readings: the spread that nothing has measured is worth one well."""
+    widths = []
+    for n in (1, 4, 100):
+        model = IntervalKriging(transform).fit(np.tile([500_000.0, 0.0], (n, 1)), np.full(n, 50.0))
+        low, high = model.predict([[500_000.0, 10.0]]).quantile([0.1, 0.9])[0]
+        widths.append(np.log(high / low) if transform == "log" else high - low)
+    assert widths[0] > 1.5 * widths[1] > 6.0 * widths[2] > 0.0
+
+
+def test_two_readings_far_apart_on_one_place_are_believed():
+    d = IntervalKriging("identity").fit([[500_000.0, 0.0]] * 2, [10.0, 1_000.0]).predict([[500_000.0, 0.0]])
+    low, high = d.quantile([0.1, 0.9])[0]
+    assert low < 10.0
+    assert high > 1_000.0
+
+
 def test_many_wells_and_a_given_covariance_are_not_widened():
     xy = np.random.default_rng(0).uniform(0, 9_000, (MANY_PLACES, 2)) + 500_000
     reading = np.exp(4 + 0.3 * np.random.default_rng(1).normal(size=MANY_PLACES))

@@ -141,7 +141,12 @@ def test_an_offset_moves_the_quantiles_and_leaves_their_widths(places, stopped, 
     assert np.mean(np.abs(moved - offset - base)) < 0.01 * reading.std()
 
 
-@pytest.mark.parametrize("value", [1e-30, 25.0, 1e10, 1e30])
+@pytest.mark.parametrize("value", [1e-30, -5.0, 0.0, 25.0, 1e10, 1e30])
 def test_a_constant_of_any_size_is_predicted_as_such(places, value):
-    found = quantiles(places, np.full(N, value), transform="identity")
-    np.testing.assert_allclose(found, value, rtol=1e-3)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        d = IntervalKriging("identity", n_trees=20).fit(places, np.full(N, value)).predict(places[:40] + 40.0)
+    found = d.quantile(LEVELS)
+    np.testing.assert_allclose(found, value, rtol=1e-3, atol=1e-6 if value == 0 else 0.0)
+    for level, column in zip(LEVELS, found.T, strict=True):
+        np.testing.assert_allclose(d.cdf(column), level, atol=1e-3)

@@ -138,6 +138,8 @@ def test_all_that_is_wrong_with_readings_is_told_at_once():
 def test_a_reading_too_large_to_square_is_refused_on_the_identity_scale():
     with pytest.raises(ValueError, match=r"beyond 1e\+100 in 1 of 60 rows, the first in row 7 \(1e\+300\)"):
         IntervalKriging("identity", n_trees=0).fit(XY, changed(READING, 7, 1e300))
+    with pytest.raises(ValueError, match="next to nothing in 60 of 60 rows"):
+        IntervalKriging("identity", n_trees=0).fit(XY, READING * 1e-300)
 
 
 @pytest.mark.parametrize("nothing", [[], np.empty((0, 2))])

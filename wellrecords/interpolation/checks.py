@@ -16,10 +16,15 @@ from wellrecords.interpolation.neighbours import IntArray
 from wellrecords.interpolation.settings import check_transform
 
 NEAR_M = 10_000.0  # where the wells lie farther from 0, 0 than that, nothing within a few units of it is in metres
-LARGEST = 1e100  # squares of readings beyond come near the end of the numbers
+LARGEST = 1e100  # squares of readings beyond it, or of none above its inverse, come near the end of the numbers
 PROJECT = "Project them first, for instance with geopandas: wells.to_crs(wells.estimate_utm_crs())."
 LONELY_SD, WEAK_SD, LEAST_VARIANCE = 1.0, 0.5, 1e-8  # on the log scale: a factor of e, of 1.6, of 1.0001
-LONELY_SHARE, WEAK_SHARE, LEAST_SHARE = 1.0, 0.01, 1e-11  # of the readings' size on the identity scale
+LONELY_SHARE, WEAK_SHARE, LEAST_SHARE, CONSTANT_SHARE = (
+    1.0,
+    0.01,
+    1e-11,
+    1e-9,
+)  # of the readings' size on the identity scale
 
 
 @dataclass(frozen=True)
@@ -38,8 +43,11 @@ class Readings:
         are more but they have not measured it. Scales of their own on the
         log scale; shares of the readings' size on the identity scale, where
         feet and metres must give the same answer.
-    least_variance : float
-        Of a constant field, so that every system stays solvable.
+    least_variance, constant_variance : float
+        What is below the first is rounding, and the field taken for a
+        constant one with the second, so that every system stays solvable.
+    rounding_sd : float
+        No fit may say that the readings differ by less.
     """
 
     coordinates: FloatArray
@@ -50,6 +58,8 @@ class Readings:
     lonely_sd: float = LONELY_SD
     weak_sd: float = WEAK_SD
     least_variance: float = LEAST_VARIANCE
+    constant_variance: float = LEAST_VARIANCE
+    rounding_sd: float = 0.0
 
     @property
     def any_censored(self) -> bool:
@@ -71,14 +81,18 @@ class Readings:
     def rough_mean_and_variance(self) -> tuple[float, float]:
         """Mean and variance of the readings in space taken no account of: a censored normal fit (`spread`)."""
         if not self.any_censored:
-            return float(self.low.mean()), max(float(self.low.var()), self.least_variance)
+            return float(self.low.mean()), self.measured(float(self.low.var()))
         mean, sd = spread.mean_and_sd(self.low, self.high, self.weak_sd, np.sqrt(self.least_variance))
-        return mean, max(sd**2, self.least_variance)
+        return mean, self.measured(sd**2)
+
+    def measured(self, variance: float) -> float:
+        """Return a variance, or that of a constant field where it is no more than rounding."""
+        return variance if variance > self.least_variance else self.constant_variance
 
     def variance_bounds(self) -> tuple[float, float]:
-        """Least and most that the variance of the readings may be; 0 and infinite where all are exact."""
+        """Least and most that the variance of the readings may be; next to 0 and infinite where all are exact."""
         least, most = spread.sd_bounds(self.low, self.high, self.weak_sd)
-        return least**2, most**2
+        return max(least, self.rounding_sd) ** 2, most**2
 
 
 def check_coordinates(coordinates: npt.ArrayLike) -> FloatArray:
@@ -274,6 +288,8 @@ def check_readings(
         lonely_sd=LONELY_SHARE * size,
         weak_sd=WEAK_SHARE * size,
         least_variance=(LEAST_SHARE * largest) ** 2,
+        constant_variance=(CONSTANT_SHARE * largest) ** 2,
+        rounding_sd=LEAST_SHARE * largest,
     )
 
 
@@ -296,8 +312,12 @@ def _refuse_readings(
         faults.append(_fault(below, "a reading is negative", rule, low, high))
     else:
         ends = np.where(np.isfinite(low), np.abs(low), 0.0), np.where(np.isfinite(high), np.abs(high), 0.0)
-        rule = "no unit of length or flow is so small; look for a stray exponent"
-        faults.append(_fault(np.maximum(*ends) > LARGEST, f"a reading is beyond {LARGEST:g}", rule, low, high))
+        size = np.maximum(*ends)
+        rule = "its square is beyond what a computer reckons with; look for a stray exponent"
+        faults.append(_fault(size > LARGEST, f"a reading is beyond {LARGEST:g}", rule, low, high))
+        faults.append(
+            _fault((size > 0) & (size.max() < 1.0 / LARGEST), "a reading is next to nothing", rule, low, high)
+        )
     told = [fault for fault in faults if fault is not None]
     if told:
         raise ValueError("\n".join(told))

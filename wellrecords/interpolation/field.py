@@ -115,6 +115,19 @@ class Field:
             self._reckon_with_few()
         self._refresh_sites(self._others)
 
+    def stand_alone(self) -> bool:
+        """Take a covariance for wells that all stand on one place; return whether they have measured their spread."""
+        self.lay_out(None)
+        n, variance = len(self.readings.low), self.variance
+        measured = n > 2 and variance > self.readings.constant_variance
+        if measured:  # Student's on the place itself; elsewhere, of which one place says nothing, as much again
+            nugget = variance * n / (n - 1.0)
+            sill = 0.5 * nugget
+        else:
+            sill = nugget = 0.5 * max(self.readings.lonely_sd**2 / n, 2.0 * variance * (n == 2))
+        self.covariance = Covariance("exponential", sill, 1_000.0, nugget)
+        return measured
+
     def _reckon_with_few(self) -> None:
         """Add to the nugget what so few places cannot have measured: two equal readings are no constant field."""
         few = max(0.0, 1.0 - self.places.count / MANY_PLACES)
@@ -205,7 +218,7 @@ class Field:
 
         def trial(reading: FloatArray) -> tuple[FloatArray, IntArray, Covariance]:
             """Scores of left-out wells about a trend, each trend with the covariance that suits it."""
-            half = 0.5 * max(float(np.var(reading)), self.readings.least_variance)
+            half = 0.5 * self.readings.measured(float(np.var(reading)))
             covariance = self.covariance
             if not self._given:
                 start = replace(covariance, sill=half, nugget=half)

@@ -319,19 +319,13 @@ class IntervalKriging(BaseEstimator):
 
     def _stand_alone(self) -> None:
         """One place only: its own readings, and a spread that hardly anything has measured."""
-        field = self._field
-        field.lay_out(None)
-        n, variance = len(field.readings.low), field.variance
-        measured = n > 2 and variance > field.readings.least_variance
-        # How wells differ elsewhere is not known from one place: as much again as they differ on it.
-        half = variance * n / (n - 1.0) if measured else 0.5 * field.readings.lonely_sd**2
-        field.covariance = Covariance("exponential", half, 1_000.0, half)
+        measured = self._field.stand_alone()
         self._show_field()
         self._squares = self._count
-        self._hair = HAIR * np.sqrt(2.0 * half)
+        n, sd = len(self.readings_.low), float(np.sqrt(self.covariance_.sill + self.covariance_.nugget))
+        self._hair = HAIR * sd
         self.forest_, self.forest_share_ = None, 0.0
-        alike = np.ones(n)
-        self._left_out = ScoreTable.normal(alike * np.mean(self.sites_.value), alike * np.sqrt(2.0 * half))
+        self._left_out = ScoreTable.normal(np.full(n, np.mean(self.sites_.value)), np.full(n, sd))
         self.residuals_ = calibration.residual_distribution(np.empty(0), np.empty(0))
         if measured:
             self.residuals_ = self.residuals_.widened(n - 1.0, 1.0)

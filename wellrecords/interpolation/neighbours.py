@@ -24,7 +24,9 @@ except ImportError:  # numba is optional
     Leaves = None  # type: ignore[assignment,misc]
 
 IntArray = npt.NDArray[np.intp]
-TIES = 8  # places as far away as the last that count, among which scipy's tree must not choose
+TIES = (
+    8  # places beyond those wanted that are asked of scipy's tree first, which must not choose among equally far ones
+)
 
 
 @dataclass(frozen=True)
@@ -103,8 +105,11 @@ def nearest(places: Places, coordinates: FloatArray, count: int, n_jobs: int = 1
     count = min(count, places.count)
     if Leaves is not None:
         return places.leaves.nearest(coordinates, count, n_jobs)
-    wider = min(count + TIES, places.count)
-    distance, index = places.tree.query(coordinates, k=np.arange(1, wider + 1), workers=n_jobs)
+    wider, known = min(count + TIES, places.count), False
+    while not known:
+        distance, index = places.tree.query(coordinates, k=np.arange(1, wider + 1), workers=n_jobs)
+        known = wider == places.count or bool(np.all(distance[:, -1] > distance[:, count - 1]))
+        wider = min(2 * wider, places.count)
     order = np.lexsort((index, distance), axis=1)[:, :count]
     return np.take_along_axis(distance, order, axis=1), np.take_along_axis(index, order, axis=1)
 
