@@ -436,3 +436,20 @@ def test_held_back_rows_and_the_dataset_are_not_written_into_a_file(small_region
         assert "Next: name a folder you may write to" in done.stderr
         assert "Traceback" not in done.stderr
     assert (tmp_path / "afile").read_text() == "mine"
+
+
+def test_every_place_that_is_given_is_answered(small_region):
+    assert run("refresh", small_region).returncode == 0
+    done = run("estimate", small_region, "--at=-70.05,45.3", "--at=-70.06,45.31")
+    assert done.returncode == 0, done.stderr
+    named = [line.split()[0] for line in done.stdout.splitlines() if line.startswith(("A ", "B ", "here "))]
+    assert named == ["A", "B"]
+
+
+@pytest.mark.parametrize(("option", "value"), [("--lots", "lots.geojson"), ("--lot", "L-1")])
+@pytest.mark.parametrize("verb", ["estimate", "report"])
+def test_places_beside_lots_are_refused_as_one_of_them_would_be_left_out(small_region, verb, option, value):
+    done = run(verb, small_region, "--at=-70.05,45.3", option, value)
+    assert done.returncode == 2
+    assert f"--at and {option} were both given" in done.stderr
+    assert done.stdout == "", "the work had begun"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -107,6 +107,33 @@ def lot_at(longitude: float, latitude: float, lot_id: str = "here") -> gpd.GeoDa
         )
         raise WellRecordsError(msg)
     return gpd.GeoDataFrame({"lot_id": [lot_id]}, geometry=gpd.points_from_xy([longitude], [latitude]), crs=WGS84)
+
+
+def lots_at(places: Sequence[tuple[float, float]]) -> gpd.GeoDataFrame:
+    """Return points as a table of lots: one is "here", of several the first is A.
+
+    Parameters
+    ----------
+    places : sequence of (longitude, latitude)
+        Degrees WGS84; at least one.
+
+    Examples
+    --------
+    >>> list(lots_at([(-70.0, 45.2), (-70.1, 45.3)])["lot_id"])
+    ['A', 'B']
+    """
+    names = ["here"] if len(places) == 1 else [_letters(number) for number in range(len(places))]
+    lots = [lot_at(*place, name) for place, name in zip(places, names, strict=True)]
+    return gpd.GeoDataFrame(pd.concat(lots, ignore_index=True), crs=WGS84)
+
+
+def _letters(number: int) -> str:
+    """Return A for 0, Z for 25, AA for 26, as spreadsheets name their columns."""
+    letters = ""
+    while number >= 0:
+        letters = chr(ord("A") + number % 26) + letters
+        number = number // 26 - 1
+    return letters
 
 
 def given(value: Any) -> bool:

@@ -34,9 +34,11 @@ LotsFile = Annotated[
     Path | None,
     typer.Option("--lots", metavar="FILE", help="A file of lots, in place of that of the settings if any."),
 ]
-Place = Annotated[
-    str | None,
-    typer.Option("--at", metavar="LON,LAT", help="One place in degrees in place of a file, as --at=-70.05,45.21."),
+Places = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--at", metavar="LON,LAT", help="A place in degrees in place of a file, as --at=-70.05,45.21 (repeatable)."
+    ),
 ]
 Target = Annotated[
     float | None, typer.Option("--target-gpm", help="The wanted yield, over the settings and the lots' own wishes.")

@@ -13,7 +13,7 @@ from wellrecords.cli.common import (
     LotNames,
     LotsFile,
     MaxDepth,
-    Place,
+    Places,
     SettingsFile,
     SourceFiles,
     Target,
@@ -40,7 +40,7 @@ Keep = Annotated[
 
 def estimate(
     settings_file: SettingsFile,
-    at: Place = None,
+    at: Places = None,
     lots: LotsFile = None,
     lot: LotNames = None,
     target_gpm: Target = None,
@@ -50,12 +50,14 @@ def estimate(
 ) -> None:
     """Estimate lots: rock, water, depth, yield, cost, how sure.
 
-    One place (--at) or a file of lots (--lots; else that of the settings).
+    Places (--at; of several the first is lot A) or a file of lots (--lots;
+    else that of the settings).
 
     Each figure is given as p10, p50 and p90: one well in ten turns out below
     the first, half below the second, nine in ten below the third.
     """
     settings = load(settings_file)
+    _check_lots_once(at, lots, lot)
     if keep:
         _check_keep(settings, at)
     if save is not None:
@@ -106,7 +108,7 @@ def site(
 
 def report(
     settings_file: SettingsFile,
-    at: Place = None,
+    at: Places = None,
     lots: LotsFile = None,
     lot: LotNames = None,
     target_gpm: Target = None,
@@ -126,11 +128,12 @@ def report(
     may be left out: the region's pages are written all the same.
     """
     settings = load(settings_file, source)
+    _check_lots_once(at, lots, lot)
     if keep:
         _check_keep(settings, at)
-    named = at is not None or lots is not None or bool(lot) or keep or _settings_lots(settings) is not None
-    if at is not None:
-        place_of(at, settings.region)
+    named = bool(at) or lots is not None or bool(lot) or keep or _settings_lots(settings) is not None
+    for place in at or ():
+        place_of(place, settings.region)
     folder = to or settings.region.reports
     check_folder(folder)
     show_refresh(refreshed(settings), notes=False)
@@ -154,12 +157,23 @@ def report(
     typer.echo(f"\nReports: open {short(index)}")
 
 
-def _check_keep(settings: Settings, at: str | None) -> None:
+def _check_lots_once(at: list[str] | None, lots_file: Path | None, lot_ids: list[str] | None) -> None:
+    """Refuse places beside a file of lots: one of them would be left out in silence."""
+    for option, value in (("--lots", lots_file), ("--lot", lot_ids)):
+        if at and value:
+            msg = (
+                f"--at and {option} were both given. Rule: lots are places (--at) or lots of a file. "
+                "Next: leave one of them out, or run the command twice."
+            )
+            raise WellRecordsError(msg)
+
+
+def _check_keep(settings: Settings, at: list[str] | None) -> None:
     """Refuse before the work what could not be kept after it."""
     from wellrecords.follow_up import estimates_folder
 
     check_folder(estimates_folder(settings))
-    if at is not None:
+    if at:
         msg = "--keep needs a lot with a name of its own, not --at. Next: give the lot a lot_id in a file (--lots)."
         raise WellRecordsError(msg)
 
@@ -194,20 +208,21 @@ def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None)
 def _run(
     settings: Settings,
     *,
-    at: str | None,
+    at: list[str] | None,
     lots_file: Path | None,
     lot_ids: list[str] | None,
     target_gpm: float | None,
     max_depth_ft: float | None,
 ) -> list[LotJob]:
     from wellrecords import jobs
-    from wellrecords.lot_files import lot_at
+    from wellrecords.lot_files import lots_at
     from wellrecords.lots import wells_box
     from wellrecords.placing import ask
     from wellrecords.store import learnt_folder, read_manifest, read_table, read_wells
 
     common = jobs.job_settings(settings)
-    lots = lot_at(*place_of(at, settings.region)) if at is not None else _lots(settings, lots_file, lot_ids)
+    places = [place_of(place, settings.region) for place in at or ()]
+    lots = lots_at(places) if places else _lots(settings, lots_file, lot_ids)
     for name, option, value in (
         ("target_yield_gpm", "--target-gpm", target_gpm),
         ("max_depth_ft", "--max-depth-ft", max_depth_ft),
