@@ -13,11 +13,15 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+from pyproj import Geod
+
 from wellrecords.bid import Bid
 from wellrecords.errors import WellRecordsError
 from wellrecords.outcomes import (
     OUTCOME_COLUMNS,
     Account,
+    EstimateRecord,
     OutcomesSettings,
     account,
     compare_outcomes,
@@ -30,12 +34,17 @@ from wellrecords.outcomes import (
     sentences_for_well,
     write_estimate,
 )
+from wellrecords.outcomes.estimates import latest_before
 from wellrecords.store import read_manifest
+from wellrecords.units import M_PER_MILE
 
 if TYPE_CHECKING:
     from wellrecords.jobs import LotJob
     from wellrecords.settings import Settings
 
+FAR_FROM_LOT_MI = 0.5
+"""A well that stands farther from where its lot was estimated is most often filed under the wrong lot or place."""
+SHOWN_LOTS = 12
 _MADE_FROM = ("estimate", "demand", "construction", "water_system")
 """The tables of the settings that an estimate and its bid are made from, the bid's own aside."""
 
@@ -148,7 +157,44 @@ def file_and_compare(settings: Settings, fields: Mapping[str, str]) -> tuple[Pat
     outcomes, estimates = read_outcomes(log), read_estimates(table.estimates)
     well_id = fields["well_id"].strip()
     comparison = compare_outcomes(outcomes, estimates, level=table.level)
-    return log, sentences_for_well(comparison, event_table(outcomes, estimates), well_id)
+    told = place_notes(outcomes, estimates, well_id)
+    return log, told + sentences_for_well(comparison, event_table(outcomes, estimates), well_id)
+
+
+def place_notes(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord], well_id: str) -> list[str]:
+    """Return what is odd about the lot of a filed well: no estimate of it, one too late, or one of another place.
+
+    Parameters
+    ----------
+    outcomes : DataFrame
+        From `read_outcomes`.
+    estimates : sequence of EstimateRecord
+    well_id : str
+    """
+    well = outcomes[outcomes["well_id"] == well_id].iloc[-1]
+    lot_id, drilled_on = str(well["lot_id"]), well["drilled_on"].date()
+    kept = [record for record in estimates if record.lot_id == lot_id]
+    if not kept:
+        known = sorted({record.lot_id for record in estimates})
+        more = f" and {len(known) - SHOWN_LOTS} more" if len(known) > SHOWN_LOTS else ""
+        named = f"; kept are {', '.join(known[:SHOWN_LOTS])}{more}" if known else "; none is kept of any lot"
+        asked = f"a lot {lot_id}" if lot_id else "its lot, as the well names none,"
+        return [f"No estimate of {asked} is kept{named}."]
+    record = latest_before(estimates, lot_id, drilled_on)
+    if record is None:
+        first = min(kept, key=lambda one: one.given_on).given_on
+        return [
+            f"The estimate of lot {lot_id} was kept on {first}, after the well was drilled on {drilled_on}: an "
+            "estimate counts only if it was given by the day of drilling. Is the date of drilling right?"
+        ]
+    if record.longitude is None or record.latitude is None or pd.isna(well["longitude"]) or pd.isna(well["latitude"]):
+        return []
+    metres = Geod(ellps="WGS84").inv(record.longitude, record.latitude, well["longitude"], well["latitude"])[2]
+    if metres <= FAR_FROM_LOT_MI * M_PER_MILE:
+        return []
+    miles = metres / M_PER_MILE
+    far = f"{miles:.1f}" if miles < 10 else f"{miles:,.0f}"
+    return [f"The well stands {far} miles from lot {lot_id}: wrong lot or wrong place?"]
 
 
 def take_account(settings: Settings) -> Account:

@@ -37,6 +37,8 @@ class Draws:
     chance_of_target: float = 0.8
     chance_of_dry_hole: float = 0.05
     dry_below_gpm: float = 0.5
+    longitude: float = -70.0
+    latitude: float = 45.2
 
 
 def make_record(

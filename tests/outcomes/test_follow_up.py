@@ -181,3 +181,41 @@ def test_the_faults_of_a_well_name_the_options_in_plain_words(file):
 def test_a_field_that_is_no_pair_is_refused(file):
     done = run("file-well", file, "--field", "casing")
     assert "NAME=VALUE" in str(done.exception)
+
+
+@pytest.mark.parametrize(
+    ("other", "said"),
+    [
+        ({"longitude": -70.5}, "The well stands 24 miles from lot L7: wrong lot or wrong place?"),
+        ({"longitude": -70.012}, "The well stands 0.6 miles from lot L7: wrong lot or wrong place?"),
+        ({"lot_id": "L77"}, "No estimate of a lot L77 is kept; kept are L7, L8."),
+        (
+            {"drilled_on": "2026-03-01"},
+            "The estimate of lot L7 was kept on 2026-04-01, after the well was drilled on 2026-03-01",
+        ),
+    ],
+)
+def test_a_well_that_does_not_fit_its_lot_is_filed_and_told(file, tmp_path, other, said):
+    for lot_id in ("L7", "L8"):
+        write_estimate(tmp_path / "firm" / "estimates", make_record(lot_id=lot_id))
+    done = run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | other))
+    assert done.exit_code == 0, done.output
+    assert said in done.output
+    assert "Filed: 2026-014" in done.output
+
+
+def test_a_well_on_its_lot_raises_no_question_and_an_older_record_without_a_place_neither(file, tmp_path):
+    folder = tmp_path / "firm" / "estimates"
+    write_estimate(folder, make_record())
+    done = run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL))
+    assert "wrong lot" not in done.output
+    (record,) = folder.glob("*.json")
+    older = {
+        name: value for name, value in json.loads(record.read_text()).items() if name not in ("longitude", "latitude")
+    }
+    record.write_text(json.dumps(older))
+    moved = WELL | {"well_id": "w2", "longitude": -70.5}
+    done = run("file-well", file, "--from", well_file(tmp_path / "well.csv", moved))
+    assert done.exit_code == 0, done.output
+    assert "wrong lot" not in done.output
+    assert "Depth to rock: 31 ft" in done.output

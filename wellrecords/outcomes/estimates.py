@@ -35,6 +35,8 @@ class EstimateRecord(BaseModel):
     Parameters
     ----------
     lot_id : str
+    longitude, latitude : float, optional
+        Where on the lot was estimated; records of older versions do not say.
     given_on : date
     support : str
         "good", "thin" or "none"; at "none" nothing was estimated.
@@ -59,6 +61,8 @@ class EstimateRecord(BaseModel):
 
     format: Literal[1] = 1
     lot_id: str = Field(min_length=1)
+    longitude: float | None = None
+    latitude: float | None = None
     given_on: date
     support: Literal["good", "thin", "none"] = "good"
     target_yield_gpm: float = Field(gt=0)
@@ -146,7 +150,7 @@ def make_estimate_record(
     Parameters
     ----------
     estimate : LotEstimate
-        `lot_id`, `support`, `target_yield_gpm`, `max_depth_ft`, `draws`,
+        `lot_id`, `longitude`, `latitude`, `support`, `target_yield_gpm`, `max_depth_ft`, `draws`,
         `chance_of_target`, `chance_of_dry_hole`, `dry_below_gpm`.
     bid : Bid, optional
         `quantities` with `drilled_ft`, `total_usd`, `fixed_price_usd`,
@@ -178,6 +182,8 @@ def make_estimate_record(
     }
     return EstimateRecord(
         lot_id=estimate.lot_id,
+        longitude=estimate.longitude,
+        latitude=estimate.latitude,
         given_on=given_on,
         support=estimate.support,
         target_yield_gpm=estimate.target_yield_gpm,
