@@ -51,6 +51,11 @@ def test_the_asked_yield_is_held_against_the_need(estimate):
     assert "0.5 gpm that are asked for are less:" in little[-1]
     exact = need_section(estimate.but(target_yield_gpm=2.5), DemandSettings(persons=4), None)["sentences"]
     assert exact[-1] == "The 2.5 gpm that are asked for are just that."
+    # Five people need 3.125 gpm, which the page writes as 3.1: 3 gpm are not "just that".
+    for asked, words in ((3.0, "The 3 gpm that are asked for are a little less: a small tank"), (3.2, "a little more")):
+        near = need_section(estimate.but(target_yield_gpm=asked), DemandSettings(persons=5), None)["sentences"]
+        assert "needs 3.1 gpm" in near[0]
+        assert words in near[-1]
     assert "House, garden: tank" not in need_section(estimate, DemandSettings(persons=4), None)["head"]
 
 
@@ -74,6 +79,14 @@ def test_what_would_change_it_is_told_with_its_figures(estimate):
 def test_the_sentence_says_what_matters(estimate, deeper, good, poor, words):
     changed = estimate.changes.assign(chance_of_target=[0.88, deeper, good, poor])
     assert words in change_section(estimate.but(changes=changed))["sentence"]
+
+
+def test_thin_records_are_not_called_many(estimate):
+    changed = estimate.changes.assign(chance_of_target=[0.88, 0.89, 0.89, 0.88])
+    told = {support: change_section(estimate.but(changes=changed, support=support)) for support in ("good", "thin")}
+    assert "the records around are many and agree" in told["good"]["sentence"]
+    assert "many" not in told["thin"]["sentence"]
+    assert "thin as the records near the lot are" in told["thin"]["sentence"]
 
 
 @pytest.mark.parametrize("audience", ["contractor", "owner"])

@@ -13,8 +13,9 @@ import numpy as np
 
 from wellrecords import wording
 from wellrecords.demand import household_need, required_yield_gpm, yield_storage_table
-from wellrecords.demand_words import gallons, need_facts, tank_gallons, yields_needed
+from wellrecords.demand_words import gallons, need_facts, tank_gallons, two_figures, yields_needed
 from wellrecords.lots.change import AS_ASKED, DEEPER_LIMIT, GOOD_WELL, POOR_WELL
+from wellrecords.lots.support import GOOD
 
 if TYPE_CHECKING:
     from wellrecords.bid import Bid
@@ -98,7 +99,13 @@ def _against_the_target(asked_gpm: float, bare_gpm: float) -> tuple[str, ...]:
         return (f"The {asked} that are asked for are more than that: the table says what less would do.",)
     if asked_gpm < 0.95 * bare_gpm:
         return (f"The {asked} that are asked for are less: a tank, or the water in the well, must carry the peak.",)
-    return (f"The {asked} that are asked for are just that.",)
+    if two_figures(asked_gpm) == two_figures(bare_gpm):
+        return (f"The {asked} that are asked for are just that.",)
+    if asked_gpm > bare_gpm:
+        return (f"The {asked} that are asked for are a little more than that.",)
+    return (
+        f"The {asked} that are asked for are a little less: a small tank, or the water in the well, does the rest.",
+    )
 
 
 def change_section(estimate: LotEstimate) -> dict[str, Any] | None:
@@ -140,7 +147,12 @@ def _sentence(estimate: LotEstimate) -> str:
     swing = float(chance[GOOD_WELL] - chance[POOR_WELL])
     deeper = float(chance[DEEPER_LIMIT] - chance[AS_ASKED])
     if swing <= LITTLE:
-        told = "One more well would hardly move the answer: the records around are many and agree."
+        told = (
+            "One more well would hardly move the answer: the records around are many and agree."
+            if estimate.support == GOOD
+            else "One more well would hardly move the answer, thin as the records near the lot are: it weighs little "
+            "beside what the wells farther off say together."
+        )
         return told if deeper <= LITTLE else f"{told} A deeper limit would."
     if deeper > swing:
         return "A deeper limit would help more than knowing one more well."
