@@ -462,3 +462,38 @@ def test_a_first_run_of_which_nothing_is_kept_says_that_nothing_was_written(tmp_
     with pytest.raises(ProblemsError, match="nothing was written"):
         refresh(load_settings(path), today=TODAY)
     assert not (tmp_path / "store").exists()
+
+
+def test_dates_that_no_format_reads_and_places_turned_round_are_said_and_not_only_counted(tmp_path):
+    rows = [[str(n), "", f"0{n}/14/1987", "200", "20", "5", "-70.05", f"45.3{n}"] for n in range(1, 5)]
+    rows[0][6:], rows[1][6:] = ["45.31", "-70.05"], ["45.32", "-70.05"]
+    rows[2][6] = "70.05"
+    path = region(tmp_path, {"one": rows})
+    notes = refresh(load_settings(path), today=TODAY).notes
+    unread = 'drilled_on: 4 of 4 texts cannot be read and became unknown. Next: add formats = ["%m/%d/%Y"] under dates.'
+    assert any(unread in note for note in notes)
+    assert "one: 2 places had latitude and longitude swapped and were turned round" in notes
+    assert "one: 1 place had lost the minus sign of the longitude and was put west of Greenwich" in notes
+    shown = CliRunner().invoke(
+        verbs.app, ["check-layout", str(tmp_path / "one.toml"), str(tmp_path / "one.csv"), "--settings", str(path)]
+    )
+    assert shown.exit_code == 0, "they stop no run"
+    assert "2 places had latitude and longitude swapped and were turned round (file one.csv, row 2)" in shown.output
+    assert 'add formats = ["%m/%d/%Y"] under dates.drilled_on' in shown.output
+
+
+def test_a_few_texts_that_cannot_be_read_are_left_to_the_ledger(tmp_path):
+    rows = [[str(n), "", "1994-06-17" if n else "in June", "200", "20", "5", "-70.05", f"45.3{n}"] for n in range(4)]
+    assert not any("became unknown" in note for note in refresh(load_settings(region(tmp_path, {"one": rows}))).notes)
+
+
+@pytest.mark.parametrize("distinct", [False, True])
+def test_rows_that_are_copies_are_named(tmp_path, distinct):
+    other = ["2", "", "1994-06-17", "300", "20", "5", "-70.1", "45.4"]
+    path = region(tmp_path, {"one": [GOOD, other, GOOD]}, "distinct = true" if distinct else "")
+    result = refresh(load_settings(path), today=TODAY)
+    assert result.counts["rows_read"] == 3
+    assert not distinct or result.counts["kept"] == 3
+    (told,) = [note for note in result.notes if "copied" in note]
+    assert "1 row copied letter by letter: row 4 is the same as row 2" in told
+    assert ("`distinct`" in told) == distinct

@@ -8,6 +8,7 @@ import pandas as pd
 
 from wellrecords.cleaning.convert import convert_source
 from wellrecords.cleaning.nothing_kept import nothing_kept
+from wellrecords.cleaning.positions import MEND_WHY
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError, counted
 from wellrecords.land_grid import LandLayers
 from wellrecords.places import Bounds
@@ -16,7 +17,7 @@ from wellrecords.sources.layout import Layout
 from wellrecords.sources.raw import RawTable
 from wellrecords.sources.read import read_source
 
-TELLS = ("would_hold_back", "would_be_unknown", "unused_column", "not_told")
+TELLS = ("would_hold_back", "would_be_unknown", "unused_column", "not_told", "would_be_mended")
 """Codes of problems that only tell what a run would do; any other stops it."""
 MISSED = {
     "source_record_id": "a well filed twice under one number is not seen",
@@ -49,7 +50,8 @@ def check_layout(
         Those whose code is one of `TELLS` count the rows that would be held
         back ("would_hold_back"), the texts that would become unknown
         ("would_be_unknown"), the columns that the layout does not name
-        ("unused_column") and the figures that no column gives ("not_told").
+        ("unused_column"), the figures that no column gives ("not_told") and
+        the places that would be mended, by kind ("would_be_mended").
         All others would stop a run. Nothing is written.
     """
     try:
@@ -88,7 +90,9 @@ def check_layout(
             _problem(
                 f"{counted(len(rows), 'text')} would become unknown: {rule}",
                 str(rows["why"].iloc[0]),
-                "say in the layout what the text means, or leave it so",
+                converted.unread[str(column)].partition("Next: ")[2]
+                if column in converted.unread
+                else "say in the layout what the text means, or leave it so",
                 "would_be_unknown",
                 raw.file,
                 row=int(rows["file_row"].iloc[0]),
@@ -96,6 +100,17 @@ def check_layout(
                 value=None if pd.isna(rows["before"].iloc[0]) else str(rows["before"].iloc[0]),
             )
         )
+    problems += [
+        _problem(
+            told,
+            MEND_WHY[rule],
+            "look at the first of them; nothing to do where they stand right then",
+            "would_be_mended",
+            raw.file,
+            row=int(converted.changes.loc[converted.changes["rule"] == rule, "file_row"].iloc[0]),
+        )
+        for rule, told in converted.mended.items()
+    ]
     return problems
 
 

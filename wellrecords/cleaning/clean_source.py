@@ -134,6 +134,10 @@ def clean_source(
             )
         )
     held = stack(held_back, HELD_BACK_COLUMNS)
+    notes = list(converted.notes)
+    if source.distinct:
+        stay = "; each stays a well of its own, as the settings say `distinct`"
+        notes = [note + stay if note in converted.copied else note for note in notes]
     check_rows(converted.rows_read, kept=len(lithology.wells), held_back=len(held))
     zones = _without(converted.water_zones, ruled.set_aside)
     parts_held_back, account = _companion_rows(raw, converted, {"layers": layers, "water_zones": zones}, name)
@@ -149,7 +153,7 @@ def clean_source(
         unknown_words=lithology.unknown_words.assign(source=name),
         rows_read=converted.rows_read,
         mended=mending.rows if mending else 0,
-        notes=tuple(f"{name}: {note}" for note in (*converted.notes, *account, *_still_held_back(mending, held))),
+        notes=tuple(f"{name}: {note}" for note in (*notes, *account, *_still_held_back(mending, held))),
     )
 
 

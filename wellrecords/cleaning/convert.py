@@ -23,6 +23,7 @@ from wellrecords.cleaning.figures import (
 from wellrecords.cleaning.findings import Findings
 from wellrecords.cleaning.parts import convert_layers, convert_zones
 from wellrecords.cleaning.positions import convert_positions
+from wellrecords.cleaning.told import equal_rows, mended_places, mostly_unknown
 from wellrecords.errors import ProblemsError, counted
 from wellrecords.land_grid import LandLayers
 from wellrecords.ledger import HELD_BACK_COLUMNS, check_rows, stack
@@ -58,6 +59,11 @@ class Converted:
         Rows of companion files that are held back.
     parts_rows_read : dict of str to int
         Rows of each companion file.
+    mended, unread : dict of str to str
+        Places that were mended, a sentence a rule; columns of which most
+        could not be read, a sentence each. Both stand in the notes too, as does
+    copied : tuple of str
+        What is said of rows that are the same as another.
     """
 
     wells: pd.DataFrame
@@ -69,6 +75,9 @@ class Converted:
     notes: tuple[str, ...]
     parts_held_back: pd.DataFrame
     parts_rows_read: dict[str, int]
+    mended: dict[str, str]
+    unread: dict[str, str]
+    copied: tuple[str, ...]
 
 
 def convert_source(
@@ -143,14 +152,19 @@ def convert_source(
     wells = _wells(table, findings)
     held_back = findings.held_back()
     check_rows(raw.rows_read, kept=len(wells), held_back=len(held_back))
+    changes = findings.changes()
+    unread, mended, copied = mostly_unknown(findings, changes), mended_places(changes), equal_rows(findings)
     return Converted(
         wells=wells,
         layers=_of_wells(layers, wells),
         water_zones=_of_wells(zones, wells),
-        changes=findings.changes(),
+        changes=changes,
         held_back=held_back,
         rows_read=raw.rows_read,
-        notes=tuple(findings.notes),
+        notes=(*findings.notes, *unread.values(), *mended.values(), *copied),
+        mended=mended,
+        unread=unread,
+        copied=tuple(copied),
         parts_held_back=stack([held_layers, held_zones], HELD_BACK_COLUMNS),
         parts_rows_read={
             name: count for name, count in (("layers", layers_read), ("water_zones", zones_read)) if name in raw.parts

@@ -215,6 +215,17 @@ def _dates_read(texts: pd.Series, form: str) -> pd.Series:
     return read & texts.str.fullmatch(r"\d{4}") if form == "%Y" else read
 
 
+def date_formats(texts: pd.Series) -> tuple[list[str], pd.Series]:
+    """Return the ways of writing a date that read some of these texts, and the texts that none reads."""
+    formats, left = [], texts
+    for form in _DATE_FORMATS:
+        read = _dates_read(left, form)
+        if read.any():
+            formats.append(form)
+            left = left[~read]
+    return formats, left
+
+
 def decimal_comma(raw: RawTable) -> bool:
     """Return whether the file writes figures with a decimal comma."""
     sample = _sample(raw)
@@ -257,12 +268,7 @@ def _dates(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
     if "drilled_on" in guesses:
         texts = _texts(raw, guesses["drilled_on"])
         texts = texts[texts != ""]
-        formats, left = [], texts
-        for form in _DATE_FORMATS:
-            read = _dates_read(left, form)
-            if read.any():
-                formats.append(form)
-                left = left[~read]
+        formats, left = date_formats(texts)
         more = [f"formats = {_list(formats)}"] if formats else ["# SAY how dates are written: formats"]
         if len(left):
             more.append(f"# SAY what {counted(len(left), 'text')} can mean: {_comment(', '.join(left.unique()[:5]))}")
