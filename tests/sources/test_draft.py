@@ -7,7 +7,7 @@ from openpyxl import Workbook
 
 from wellrecords.cleaning.check_layout import TELLS, check_layout
 from wellrecords.cleaning.convert import convert_source
-from wellrecords.errors import WellRecordsError
+from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.sources import draft_layout, load_layout, read_source
 from wellrecords.sources.draft import _unit_in, guess_columns
 from wellrecords.sources.layout import parse_layout
@@ -220,3 +220,56 @@ def test_a_file_without_depths_and_yields_is_told_what_it_is_worth(tmp_path):
         ("not_told", "no column gives yield_gpm"),
     ]
     assert "how much water the ground gives" in problems[1].rule
+
+
+@pytest.mark.parametrize("rock", ["To Rock", "Rock At", "Top of Rock", "TO_ROCK_FT"])
+@pytest.mark.parametrize("dated", ["Comp Date", "Finished", "Date Finished"])
+def test_a_firms_own_words_for_rock_and_date_are_known(tmp_path, rock, dated):
+    path = tmp_path / "firm.csv"
+    path.write_text(f"Job,{rock},{dated},TD\n1,20,06/14/1987,305\n2,42,07/01/1990,210\n")
+    text = draft_layout(path)
+    found = guess_columns(read_table(path, None))
+    assert (found["depth_to_bedrock_ft"].columns, found["drilled_on"].columns) == ((rock,), (dated,))
+    assert "No column looks like" not in text
+
+
+def test_a_column_called_finished_that_holds_depths_is_no_date(tmp_path):
+    path = tmp_path / "firm.csv"
+    path.write_text("Job,Finished\n1,305\n2,210\n")
+    assert "drilled_on" not in guess_columns(read_table(path, None))
+
+
+def test_what_no_column_looks_like_is_said_with_what_can_be_added(tmp_path):
+    path = tmp_path / "firm.csv"
+    path.write_text("Job,TD,Lat,Lon\n1,305,45.2,-70.1\n2,210,45.3,-70.2\n")
+    text = draft_layout(path)
+    assert "# No column looks like a depth to rock. If one is, add its name:\n# [readings.depth_to_bedrock_ft]" in text
+    assert "# No column looks like a date of drilling." in text
+    (added,) = [line for line in text.splitlines() if line.startswith("# What can be added: ")]
+    assert "readings.depth_to_water_ft" in added
+    assert "dates.drilled_on" in added
+    assert "readings.total_depth_ft" not in added, "it was found"
+
+
+def test_the_units_that_fit_are_named_in_the_draft_and_in_the_refusal(tmp_path):
+    path = tmp_path / "firm.csv"
+    path.write_text("Job,TD,Yield,Lat,Lon\n1,305,4,45.2,-70.1\n2,210,6,45.3,-70.2\n")
+    text = draft_layout(path)
+    lines = [line for line in text.splitlines() if line.startswith('unit = "SAY"')]
+    assert [line.partition(": ")[2].split(", ")[:3] for line in lines] == [["ft", "m", "in"], ["gpm", "L/s", "L/min"]]
+    with pytest.raises(ProblemsError) as caught:
+        parse_layout(text)
+    open_units = {problem.column: problem.rule for problem in caught.value.problems if "unit open" in problem.rule}
+    assert list(open_units) == ["readings.total_depth_ft", "readings.yield_gpm"]
+    assert "gpm" not in open_units["readings.total_depth_ft"]
+    assert "L/min" in open_units["readings.yield_gpm"]
+    assert any("datum open" in problem.rule for problem in caught.value.problems), "all that is open is told at once"
+
+
+def test_a_draft_says_how_to_tell_the_error_of_places(tmp_path):
+    path = tmp_path / "firm.csv"
+    path.write_text("Job,TD ft,Lat,Lon\n1,305,45.2123,-70.1234\n2,210,45.3123,-70.2234\n")
+    text = draft_layout(path)
+    assert "so their error is assumed" in text
+    told = settled(text).replace('# method = "gps"', 'method = "gps"').replace("# error_m = 10", "error_m = 10")
+    assert (parse_layout(told).positions[0].method, parse_layout(told).positions[0].error_m) == ("gps", 10)

@@ -124,8 +124,11 @@ class ReadingRules(Columns):
         may make more than the figure (a test pumped at one rate).
     unreadable : {"hold_back", "unknown"}
         What becomes of a row whose text cannot be read.
+    measures : str, optional
+        What the column measures; the layout fills it in, so that a wrong unit is refused with those that fit.
     """
 
+    measures: Kind | None = None
     unit: str | None = None
     unit_from: tuple[str, ...] = ()
     units: dict[str, str] = {}
@@ -148,14 +151,31 @@ class ReadingRules(Columns):
             if meaning not in ("<", ">", "~", "", *WORD_MEANINGS):
                 msg = f"mark {mark!r} means {meaning!r}; it can mean <, >, ~, nothing, or {', '.join(WORD_MEANINGS)}"
                 raise ValueError(msg)
+        choices = unit_choices(self.measures)
         for spelling, unit in (*self.units.items(), *(("unit", u) for u in [self.unit] if u is not None)):
             if unit == "SAY":
-                msg = f"the draft left the unit open; say it: {', '.join([*FEET_PER, *GPM_PER])}"
+                msg = f"the draft left the unit open; say it: {choices}"
                 raise ValueError(msg)
             if known_unit(unit) is None:
-                msg = f"{spelling!r}: {unit!r} is no known unit; known: {', '.join([*FEET_PER, *GPM_PER])}"
+                msg = f"{spelling!r}: {unit!r} is no known unit; known: {choices}"
+                raise ValueError(msg)
+            if self.measures and known_unit(unit) not in (GPM_PER if self.measures == "yield" else FEET_PER):
+                msg = f"{unit!r} does not measure it; known: {choices}"
                 raise ValueError(msg)
         return self
+
+
+def unit_choices(measures: Kind | None) -> str:
+    """Return the units that fit a kind of reading, the usual ones first.
+
+    >>> unit_choices("yield").split(", ")[:4], unit_choices("bedrock").split(", ")[:3]
+    (['gpm', 'L/s', 'L/min', 'm3/h'], ['ft', 'm', 'in'])
+    """
+    if measures is None:
+        return f"{unit_choices('depth')} for a length; {unit_choices('yield')} for a yield"
+    factors = GPM_PER if measures == "yield" else FEET_PER
+    usual = {"yield": ("gpm", "L/s", "L/min", "m3/h"), "diameter": ("in", "mm", "cm")}.get(measures, ("ft", "m", "in"))
+    return ", ".join((*usual, *(unit for unit in factors if unit not in usual)))
 
 
 class DateRules(Rules):

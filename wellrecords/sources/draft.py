@@ -20,7 +20,7 @@ import pandas as pd
 from wellrecords.errors import ProblemsError, counted
 from wellrecords.places import parse_angles
 from wellrecords.readings import parse_readings
-from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, tidy_code, tidy_name
+from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, TEXT_COLUMNS, tidy_code, tidy_name, unit_choices
 from wellrecords.sources.layout import DATUMS
 from wellrecords.sources.map_files import POINT_X, POINT_Y
 from wellrecords.sources.raw import RawTable
@@ -29,6 +29,7 @@ from wellrecords.units import FEET_PER, GPM_PER, known_unit
 
 SAMPLED_ROWS = 5000
 """Rows by which a column is judged."""
+USUAL_UNITS = 4
 _ONLY_SAID = ("position_error", "position_method")
 """Roles of which the draft speaks only: the columns stay among those not used until a person says what they mean."""
 MOST_CODES = 60
@@ -115,6 +116,7 @@ def draft_layout(path: str | Path, name: str | None = None) -> str:
     for role in ("layers", "water_zones"):
         if role in guesses:
             lines += [f"# {guesses[role].reason}", f"[{role}]", f"text_from = {_list(guesses[role].columns)}", ""]
+    lines += _not_found(guesses)
     return "\n".join(lines) + "\n"
 
 
@@ -309,6 +311,27 @@ def _codes(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
     return _section(guesses, role, f"codes.{role}", more)
 
 
+def _not_found(guesses: dict[str, Guess]) -> list[str]:
+    """Return comments on what no column looks like: it may stand under a name of the firm's own."""
+    dated = "drilled_on" in guesses or "year" in guesses
+    lines = []
+    if "depth_to_bedrock_ft" not in guesses:
+        lines += ["# No column looks like a depth to rock. If one is, add its name:"]
+        lines += ["# [readings.depth_to_bedrock_ft]", '# from = ["..."]', '# unit = "ft"', '# zero = "value"']
+    if not dated:
+        lines += ["# No column looks like a date of drilling. If one is, add its name and how dates are written:"]
+        lines += ["# [dates.drilled_on]", '# from = ["..."]', '# formats = ["%m/%d/%Y"]']
+    if not lines:
+        return []
+    absent = [
+        *(f"text.{name}" for name in TEXT_COLUMNS if name not in guesses),
+        *([] if dated else ["dates.drilled_on"]),
+        *(f"codes.{name}" for name in CODE_SETS if name not in guesses),
+        *(f"readings.{name}" for name in READING_KINDS if name not in guesses),
+    ]
+    return [*lines, f"# What can be added: {', '.join(absent)}", ""]
+
+
 def _unit_in(name: str, factors: Collection[str]) -> str | None:
     """Return the unit, one of `factors`, that a column's name tells: Depth (m), RATE_LPM, yield_l_s, Yield L/min."""
     words = re.split(r"[\s_()\[\],:]+", name.strip("()[] "))
@@ -333,7 +356,8 @@ def _readings(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
     factors = GPM_PER if kind == "yield" else FEET_PER
     unit = next((unit for name in guesses[role].columns if (unit := _unit_in(name, factors))), None)
     row_by_row = kind == "yield" and "unit_of_yield" in guesses
-    open_unit = [] if row_by_row else ['unit = "SAY"  # SAY which unit: the name tells none']
+    choices = ", ".join(unit_choices(kind).split(", ")[:USUAL_UNITS])
+    open_unit = [] if row_by_row else [f'unit = "SAY"  # SAY which unit, the name tells none: {choices}']
     more = [f'unit = "{unit}"'] if unit else open_unit
     if row_by_row:
         more.append(f"unit_from = {_list(guesses['unit_of_yield'].columns)}")
@@ -378,6 +402,14 @@ def _positions(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
             )
         if "position_method" in guesses:
             lines.append(f"# SAY what {_list(guesses['position_method'].columns)} means: positions.method_codes")
+        if "position_method" not in guesses and "position_error" not in guesses:
+            lines.append(
+                "# Nothing tells how the places were found, so their error is assumed. If you know, take off the #:"
+            )
+            lines += [
+                '# method = "gps"  # or survey, map, address ...',
+                "# error_m = 10  # metres, over that of the method",
+            ]
         lines.append("")
     if all(part in guesses for part in ("township", "range", "section")):
         lines += ["# by the section layer, where there are no coordinates", "[[positions]]", 'kind = "land_grid"']

@@ -230,6 +230,18 @@ def _known_columns(allowed: Mapping[str, object] | tuple[str, ...]) -> AfterVali
     return AfterValidator(check)
 
 
+def _with_what_is_measured(value: object) -> object:
+    """Tell each reading's rules what they measure: only so can its own check name the units that fit."""
+    if not isinstance(value, dict):
+        return value
+    return {
+        column: {**rules, "measures": READING_KINDS[column]}
+        if isinstance(rules, dict) and column in READING_KINDS
+        else rules
+        for column, rules in value.items()
+    }
+
+
 class Layout(Rules):
     """What the columns of one source mean.
 
@@ -256,7 +268,9 @@ class Layout(Rules):
     private: bool = False
     file: FileRules = FileRules()
     text: Annotated[dict[str, Columns], _known_columns(TEXT_COLUMNS)] = Field(default_factory=dict)
-    readings: Annotated[dict[str, ReadingRules], _known_columns(READING_KINDS)] = Field(default_factory=dict)
+    readings: Annotated[
+        dict[str, ReadingRules], _known_columns(READING_KINDS), BeforeValidator(_with_what_is_measured)
+    ] = Field(default_factory=dict)
     dates: Annotated[dict[str, DateRules], _known_columns(("drilled_on",))] = Field(default_factory=dict)
     codes: Annotated[dict[str, CodeRules], _known_columns(CODE_SETS)] = Field(default_factory=dict)
     fixed: Annotated[dict[str, str], _known_columns(CODE_SETS)] = Field(default_factory=dict)
