@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 from pathlib import Path
@@ -17,6 +18,8 @@ from wellrecords.schema import WGS84
 ESTIMATE_WISHES = ("target_yield_gpm", "max_depth_ft")
 DEMAND_WISHES = ("persons", "bedrooms", "garden_area_ft2", "lawn_area_ft2", "fixtures", "peak_gpm")
 """What a lot may wish for itself, over the region's settings."""
+CSV_NAMES = {"lot_id": ("lot_id", "lot"), "latitude": ("latitude", "lat"), "longitude": ("longitude", "long", "lon")}
+"""What a CSV of lots must have, and the headings by which it is known."""
 ALIKE = 0.7
 """A column so like a wish (`target_gpm`, `bedroms`) may be one misspelt, which would be passed over in silence."""
 
@@ -28,7 +31,9 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
     ----------
     path : path
         GeoJSON, GeoPackage or another format that pyogrio reads, with a
-        column `lot_id` and points or polygons in a known coordinate system.
+        column `lot_id` and points or polygons in a known coordinate system;
+        or CSV with `lot_id` (or `lot`), `latitude` and `longitude` in degrees
+        (WGS84), and the lots' wishes.
     lot_ids : iterable of str
         Only these lots, in any case unless two differ by it alone; all where none is named.
 
@@ -46,13 +51,18 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
     """
     path = Path(path)
     if not path.exists():
-        msg = f"There is no lots file {path}. Next: name a GeoJSON or GeoPackage of lots."
+        msg = f"There is no lots file {path}. Next: name a GeoJSON, a GeoPackage or a CSV of lots."
         raise WellRecordsError(msg)
     try:
-        lots = gpd.read_file(path)
+        lots = _read_csv(path) if path.suffix.lower() == ".csv" else gpd.read_file(path)
+    except ProblemsError:
+        raise
     except Exception as error:
         # What the reader says names its own drivers, which help nobody.
-        msg = f"The lots file {path} cannot be read as a map of lots. Next: name a GeoJSON or GeoPackage of lots."
+        msg = (
+            f"The lots file {path} cannot be read as lots. Next: name a GeoJSON or GeoPackage of lots, or a CSV with "
+            "lot_id, latitude and longitude."
+        )
         raise WellRecordsError(msg) from error
     _check_lots(lots, path)
     lots = lots.to_crs(WGS84).assign(lot_id=lots["lot_id"].astype(str))
@@ -62,6 +72,70 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
         msg = f"There is no lot {', '.join(unknown)} in {path}. Lots: {known}. Next: name one of these."
         raise WellRecordsError(msg)
     return lots[lots["lot_id"].isin(wanted)].reset_index(drop=True) if wanted else lots
+
+
+def _read_csv(path: Path) -> gpd.GeoDataFrame:
+    """Read lots from a table: a name, and a place in degrees. A spreadsheet's rows count from its header, row 1."""
+    text = _decoded(path.read_bytes())
+    delimiter = max(",;\t", key=text.partition("\n")[0].count)
+    table = pd.read_csv(io.StringIO(text), sep=delimiter, dtype=str, keep_default_na=False, skip_blank_lines=False)
+    table.columns = [str(column).strip() for column in table.columns]
+    table = table.apply(lambda column: column.str.strip())
+    table = table[(table != "").any(axis=1)]
+    by_name = {column.lower(): column for column in table.columns}
+    found = {
+        role: next((by_name[name] for name in names if name in by_name), None) for role, names in CSV_NAMES.items()
+    }
+    problems = [
+        Problem(
+            what=f"the column {role} is missing",
+            rule=f"a CSV of lots has {', '.join(CSV_NAMES)}, the places in degrees (WGS84)",
+            next_step=f"add {role}, or give the lots as a GeoJSON",
+            file=str(path),
+            column=role,
+            code="lots",
+        )
+        for role, column in found.items()
+        if column is None
+    ]
+    degrees = {}
+    for role, most in (("latitude", 90.0), ("longitude", 180.0)):
+        if (column := found[role]) is None:
+            continue
+        degrees[role] = pd.to_numeric(table[column], errors="coerce")
+        wrong = ~(degrees[role].abs() <= most)
+        problems += [
+            Problem(
+                what=f"{role} is no number of degrees",
+                rule=f"{role} is between -{most:g} and {most:g}, as -70.05 or 45.21 (west and south are negative)",
+                next_step="mend the cell",
+                file=str(path),
+                row=int(row) + 2,
+                column=column,
+                value=str(text),
+                code="lots",
+            )
+            for row, text in table.loc[wrong, column].items()
+        ]
+    if problems:
+        raise ProblemsError(problems, "The lots cannot be used")
+    rest = table.drop(columns=[column for column in found.values() if column is not None])
+    for name in (*ESTIMATE_WISHES, *DEMAND_WISHES):
+        if name in rest:
+            # A wish that is no number stays as it is written: the check of the lots names its cell.
+            numbers = pd.to_numeric(rest[name].replace("", None), errors="coerce").astype(float)
+            unread = numbers.isna() & (rest[name] != "")
+            rest[name] = numbers.astype(object).where(~unread, rest[name]) if unread.any() else numbers
+    names = table[found["lot_id"]].replace("", None)
+    points = gpd.points_from_xy(degrees["longitude"], degrees["latitude"])
+    return gpd.GeoDataFrame(rest.assign(lot_id=names), geometry=points, crs=WGS84).reset_index(drop=True)
+
+
+def _decoded(raw: bytes) -> str:
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", errors="replace")
 
 
 def misspelt_wishes(lots: gpd.GeoDataFrame) -> dict[str, str]:

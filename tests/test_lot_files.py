@@ -1,0 +1,57 @@
+"""Lots read from a table of places, as a spreadsheet saves it."""
+
+import pytest
+
+from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.lot_files import lots_at, misspelt_wishes, read_lots
+
+
+@pytest.mark.parametrize(
+    ("text", "encoding"),
+    [
+        ("lot_id,latitude,longitude,target_yield_gpm,name\nT0,45.21,-70.05,3,Hill\nT1,45.3,-70.1,,Vale\n", "utf-8-sig"),
+        ("Lot;Lat;Lon;target_yield_gpm;name\r\nT0;45.21;-70.05;3;Hill\r\n;;;;\r\nT1;45.3;-70.1;;Vale\r\n", "cp1252"),
+        ("lot\tlat\tlong\ttarget_yield_gpm\tname\nT0\t45.21\t-70.05\t3\tHill\nT1\t45.3\t-70.1\t\tVale\n", "utf-8"),
+    ],
+)
+def test_a_table_of_places_is_a_file_of_lots(tmp_path, text, encoding):
+    path = tmp_path / "lots.csv"
+    path.write_bytes(text.encode(encoding))
+    lots = read_lots(path)
+    assert lots["lot_id"].tolist() == ["T0", "T1"]
+    assert lots.crs.to_epsg() == 4326
+    assert (lots.geometry.x.tolist(), lots.geometry.y.tolist()) == ([-70.05, -70.1], [45.21, 45.3])
+    assert lots["target_yield_gpm"].tolist()[0] == 3.0
+    assert lots["target_yield_gpm"].isna().tolist() == [False, True]
+    assert lots["name"].tolist() == ["Hill", "Vale"]
+    assert misspelt_wishes(lots) == {}
+    assert read_lots(path, ["t1"])["lot_id"].tolist() == ["T1"]
+
+
+def test_the_faults_of_a_table_of_lots_are_told_together_with_their_cells(tmp_path):
+    path = tmp_path / "lots.csv"
+    path.write_text("lot,lat,lon\nT0,45.21,-70.05\nT1,north,-70.1\nT2,95,\n")
+    with pytest.raises(ProblemsError) as caught:
+        read_lots(path)
+    places = [(problem.row, problem.column, problem.value) for problem in caught.value.problems]
+    assert places == [(3, "lat", "north"), (4, "lat", "95"), (4, "lon", "")]
+    path.write_text("parcel,lat\nT0,45.21\n")
+    with pytest.raises(ProblemsError) as caught:
+        read_lots(path)
+    assert [problem.column for problem in caught.value.problems] == ["lot_id", "longitude"]
+    path.write_text("lot,lat,lon,persons\nT0,45.21,-70.05,many\n")
+    with pytest.raises(ProblemsError, match="persons is no number"):
+        read_lots(path)
+
+
+def test_a_table_that_is_none_says_what_lots_may_be(tmp_path):
+    path = tmp_path / "lots.csv"
+    path.write_bytes(b"")
+    with pytest.raises(WellRecordsError, match="a CSV with lot_id, latitude and longitude"):
+        read_lots(path)
+
+
+def test_many_places_have_names_of_their_own():
+    names = list(lots_at([(-70.0, 45.0)] * 28)["lot_id"])
+    assert (names[0], names[25:]) == ("A", ["Z", "AA", "AB"])
+    assert list(lots_at([(-70.0, 45.0)])["lot_id"]) == ["here"]
