@@ -14,7 +14,7 @@ from wellrecords.simulation import RegionSettings, as_canonical, simulate_region
 @pytest.fixture(scope="module")
 def ground():
     region = simulate_region(RegionSettings(width_m=6_000.0, height_m=6_000.0), random_state=4)
-    holes = region.drill(region.random_places(40, random_state=1), 5.0, 500.0, random_state=2)
+    holes = region.drill(region.random_places(200, random_state=1), 5.0, 500.0, random_state=2)
     wells, zones = as_canonical(holes, region.settings.crs)
     return wells, zones, wells.geometry.union_all().centroid
 

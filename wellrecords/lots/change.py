@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from wellrecords.lots.laws import LawMap, LocalLaws, blurred, posterior, weigh
+from wellrecords.lots.laws import LawMap, LocalLaws, blurred, posterior, spread_out, weigh
 from wellrecords.lots.likelihood import log_likelihood
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.stopping import EXACT, LEAST_FEET, UNDER, Stops
@@ -124,7 +124,8 @@ def with_one_more(rock: AtALot, depth_ft: float, gpm: float, kind: int) -> Local
         How its yield is known (`stopping`).
     """
     laws = rock.laws
-    index, _, weights = (part[0] for part in laws.neighbours(rock.coordinates[None, :]))
+    place = rock.coordinates[None, :]
+    index, _, weights = (part[0] for part in laws.neighbours(place))
     new = Stops(
         row=np.array([-1]),
         coordinates=rock.coordinates[None, :],
@@ -143,8 +144,9 @@ def with_one_more(rock: AtALot, depth_ft: float, gpm: float, kind: int) -> Local
             for stops in (laws.stops.take(index), new)
         ]
     )
-    weights = np.append(weights, laws.reach.weights(np.array([NEXT_DOOR_M])))
-    total = weigh(known, np.arange(len(known))[None, :], weights[None, :])
+    next_door = np.exp(-((NEXT_DOOR_M / laws.reach_m(place)[0]) ** laws.reach.shape))
+    weights = np.append(weights, laws.reach.strength * next_door)
+    total = weigh(spread_out(known, laws.grid, laws.reach.spread), np.arange(len(known))[None, :], weights[None, :])
     probability = blurred(posterior(laws.prior, total), laws.grid, laws.reach.blur)
     return LocalLaws(probability, laws.grid, laws.tables, laws.decay_ft)
 

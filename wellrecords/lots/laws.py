@@ -4,7 +4,8 @@ At each place the law (rate and size of the fractures) is known as a
 probability over a grid: a prior, which is how such laws are spread over the
 region, times the likelihoods of the wells around, each raised to a weight
 that falls with distance (a local likelihood; Tibshirani and Hastie 1987,
-"Local likelihood estimation", J. Am. Stat. Assoc. 82, 559-567). What the
+"Local likelihood estimation", J. Am. Stat. Assoc. 82, 559-567). Each hole has
+a law of its own, near that of the place (a random effect; see `Reach`). What the
 region shares (spread of the fractures' yields, fading of their rate with
 depth, reach and strength of the weights, targets and limits of the drillers)
 is chosen by how well each well is predicted from the others (see `learning`).
@@ -20,7 +21,7 @@ from scipy.sparse import csr_array
 from scipy.spatial import cKDTree
 
 from wellrecords.lots.fractures import BELOW, FractureTables, LawGrid, window
-from wellrecords.lots.likelihood import effective_feet, log_likelihood
+from wellrecords.lots.likelihood import FLOOR, effective_feet, log_likelihood
 from wellrecords.lots.stopping import (
     AT_LEAST,
     EXACT,
@@ -32,6 +33,8 @@ from wellrecords.lots.stopping import (
 )
 
 COMMON_SHARE = 0.05
+SPACING_WELLS = 30
+LEAST_SPACING_M = 50.0
 FEET = np.geomspace(1.0, 20_000.0, 200)
 """Feet of rock at which the law of a place is evaluated."""
 
@@ -40,19 +43,53 @@ FEET = np.geomspace(1.0, 20_000.0, 200)
 class Reach:
     """What a well says of the ground some way off.
 
-    Its weight is ``strength * exp(-(distance / metres) ** shape)``. `blur` is
-    the standard deviation by which the log rate and the log size of fractures
-    differ between holes that stand side by side.
+    Its weight is ``strength * exp(-(distance / reach) ** shape)``, where the
+    reach is `metres` with wells as dense as is usual and grows with the root
+    of the space between them: a village is known by its own wells, the open
+    country by those that there are.
+
+    A hole some way off has a law of its own, which differs from that of the
+    place by a normal of standard deviation `spread` in the logs of rate and
+    size. Were all holes of a neighbourhood taken to have one law, the deep
+    ones, which have met the most rock, would outweigh the shallow, and wells
+    would be promised too deep. `blur` is the same between the typical hole of
+    a place and the one that will be drilled there.
+
+    Parameters
+    ----------
+    metres : float
+    spacing_m : float
+        Distance to the thirtieth well where wells are as dense as is usual.
+    strength, shape, blur, spread : float
     """
 
     metres: float
+    spacing_m: float
     strength: float = 1.0
     shape: float = 2.0
     blur: float = 0.0
+    spread: float = 0.0
 
-    def weights(self, distance_m: np.ndarray) -> np.ndarray:
-        """Weight of a well at each distance, infinite distances having none."""
-        return self.strength * np.exp(-((distance_m / self.metres) ** self.shape))
+    def at(self, spacing_m: np.ndarray) -> np.ndarray:
+        """Reach in metres where the thirtieth well is so far off, any shape."""
+        return self.metres * np.sqrt(np.maximum(spacing_m, LEAST_SPACING_M) / self.spacing_m)
+
+    def weights(self, distance_m: np.ndarray, spacing_m: np.ndarray) -> np.ndarray:
+        """Weight of wells at each distance (m, k) from places of a spacing (m,); infinite distances have none."""
+        return self.strength * np.exp(-((distance_m / self.at(spacing_m)[:, None]) ** self.shape))
+
+
+def spacing(distance_m: np.ndarray, own: int = 0) -> np.ndarray:
+    """Distance to the thirtieth well of each place, or to the last there is.
+
+    Parameters
+    ----------
+    distance_m : ndarray of shape (m, k)
+        Rising along each row.
+    own : int
+        How many of them are the place itself.
+    """
+    return distance_m[:, min(SPACING_WELLS - 1 + own, distance_m.shape[1] - 1)]
 
 
 @dataclass(frozen=True)
@@ -173,10 +210,19 @@ class LawMap:
 
     def neighbours(self, coordinates: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Return index, distance (m) and weight of the stops that each place leans on, each (m, k)."""
+        index, distance, away = self._near(coordinates)
+        return index, distance, self.reach.weights(away, spacing(distance))
+
+    def reach_m(self, coordinates: np.ndarray) -> np.ndarray:
+        """Return how far wells count the most around places, shape (m,)."""
+        _, distance, _ = self._near(coordinates)
+        return self.reach.at(spacing(distance))
+
+    def _near(self, coordinates: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Index of the nearest stops, their distance, and the distance that their position is worth, each (m, k)."""
         count = min(self.n_neighbours, len(self.stops))
         distance, index = self._tree.query(coordinates, np.arange(1, count + 1))
-        away = np.hypot(distance, self.stops.position_error_m[index])
-        return index, distance, self.reach.weights(away)
+        return index, distance, np.hypot(distance, self.stops.position_error_m[index])
 
     def at(self, coordinates: np.ndarray) -> LocalLaws:
         """Return the laws at places, shape (m, 2) in metres."""
@@ -186,7 +232,8 @@ class LawMap:
     def _laws(self, index: np.ndarray, weights: np.ndarray) -> LocalLaws:
         used, inverse = np.unique(index, return_inverse=True)
         known = log_likelihood(self.stops.take(used), self.habits, self.tables, self.grid, self.decay_ft)
-        total = weigh(known, inverse.reshape(index.shape), weights)
+        heard = spread_out(known, self.grid, self.reach.spread)
+        total = weigh(heard, inverse.reshape(index.shape), weights)
         probability = blurred(posterior(self.prior, total), self.grid, self.reach.blur)
         return LocalLaws(probability, self.grid, self.tables, self.decay_ft)
 
@@ -203,7 +250,8 @@ class LawMap:
             Levels in [0, 1]; 0 and 1 where the stop says nothing.
         """
         stops = self.stops.take(self.scored)
-        index, _, weights = self.neighbours(stops.coordinates)
+        index, distance, away = self._near(stops.coordinates)
+        weights = self.reach.weights(away, spacing(distance, own=1))
         laws = self._laws(index, np.where(index == self.scored[:, None], 0.0, weights))
         usual = USUAL_TARGETS_GPM[self.habits.share >= COMMON_SHARE]
         made = np.where(np.isin(stops.kind, (EXACT, LOGGED, AT_LEAST)), stops.gpm, 0.0)
@@ -254,6 +302,32 @@ def blurred(probability: np.ndarray, grid: LawGrid, blur: float) -> np.ndarray:
     out = _spreading(grid.log_rate, blur).astype(out.dtype) @ out @ _spreading(grid.log_size, blur).astype(out.dtype).T
     out = out.reshape(probability.shape)
     return out / out.sum(axis=1, keepdims=True)
+
+
+def spread_out(known: np.ndarray, grid: LawGrid, spread: float) -> np.ndarray:
+    """Turn what each hole says of its own law into what it says of a place around it.
+
+    Parameters
+    ----------
+    known : ndarray of shape (n, laws)
+        Log likelihoods.
+    grid : LawGrid
+    spread : float
+        Standard deviation, in log rate and log size, between the law of a
+        hole and that of the place.
+
+    Returns
+    -------
+    ndarray of shape (n, laws)
+        Log of the likelihood's mean over the laws that the hole may have.
+    """
+    if spread <= 0.0:
+        return known
+    best = known.max(axis=1, keepdims=True)
+    mean = np.exp(known - best).reshape(-1, *grid.shape)
+    rate, size = (_spreading(values, spread).astype(mean.dtype) for values in (grid.log_rate, grid.log_size))
+    mean = rate.T @ mean @ size
+    return np.log(np.maximum(mean.reshape(known.shape), FLOOR)) + best
 
 
 def _spreading(values: np.ndarray, sd: float) -> np.ndarray:

@@ -17,7 +17,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 from scipy.spatial import cKDTree
 
 from wellrecords.lots.fractures import Jumps, LawGrid, fracture_tables
-from wellrecords.lots.laws import LawMap, Reach, blurred, posterior, weigh
+from wellrecords.lots.laws import LEAST_SPACING_M, LawMap, Reach, blurred, posterior, spacing, spread_out, weigh
 from wellrecords.lots.likelihood import log_likelihood, stop_densities
 from wellrecords.lots.stopping import Stops, first_habits, fit_habits
 
@@ -27,6 +27,11 @@ JUMPS = (Jumps("lognormal", 1.0), Jumps("lognormal", 0.6), Jumps("lognormal", 1.
 DECAYS_FT = (np.inf, 600.0, 250.0)
 REACHES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 8.0)
 """In units of the distance to the thirtieth well."""
+SPREADS = (0.0, 0.15, 0.3, 0.45, 0.6)
+LIKELY_SPREAD, SPREAD_SD = 0.25, 0.1
+"""A weak prior: holes of a neighbourhood differ by some e^0.25 in rate and size. The wells hardly tell a spread of 0.3
+from one of 0.5, and too wide a one promises wells too shallow."""
+FIRST_SPREAD = 0.4
 STRENGTHS = (0.5, 1.0)
 SHAPES = (1.0, 2.0)
 BLURS = (0.0, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
@@ -42,6 +47,9 @@ SMOOTHING = 0.6
 spread less than the laws of the ground, and lots far from wells were drawn too near to the region's middle."""
 CLEARLY = 2.0
 """Standard errors by which a less simple law must predict better."""
+FADES, CLEARLY_FADES = 3.0, 4.0
+"""The same for a rate that fades gently, and for one that may fade fast: it speaks of depths that hardly a hole has
+seen, and costs dear where it does not."""
 
 
 def first_grid() -> LawGrid:
@@ -100,6 +108,7 @@ class _Trial:
     scored: np.ndarray
     index: np.ndarray
     away: np.ndarray
+    spacing_m: np.ndarray
     grid: LawGrid
     typical_m: float
 
@@ -107,9 +116,12 @@ class _Trial:
         return replace(self, stops=replace(self.stops, run_on_ft=run_on_ft))
 
     def weigh(self, known: np.ndarray, reach: Reach) -> np.ndarray:
-        return weigh(known, self.index, reach.weights(self.away))
+        return self._weigh(spread_out(known, self.grid, reach.spread), reach)
 
-    def scores(self, known: np.ndarray, prior: np.ndarray, total: np.ndarray, blur: float) -> np.ndarray:
+    def _weigh(self, heard: np.ndarray, reach: Reach) -> np.ndarray:
+        return weigh(heard, self.index, reach.weights(self.away, self.spacing_m))
+
+    def scores(self, known: np.ndarray, prior: np.ndarray, total: np.ndarray, blur: float = 0.0) -> np.ndarray:
         """Log density of each scored well under the laws that the others give it."""
         probability = blurred(posterior(prior, total), self.grid, blur)
         own = known[self.scored]
@@ -120,27 +132,43 @@ class _Trial:
         self,
         known: np.ndarray,
         prior: np.ndarray,
+        spreads: Sequence[float],
         shapes: Sequence[float] = (2.0,),
         strengths: Sequence[float] = (1.0,),
-        blur: float = 0.0,
     ) -> Reach:
-        """Return the reach that predicts best."""
-        best, found = -np.inf, Reach(self.typical_m)
-        for shape in shapes:
-            for part in REACHES:
-                whole = self.weigh(known, Reach(part * self.typical_m, shape=shape))
-                for strength in strengths:
-                    score = float(self.scores(known, prior, strength * whole, blur).mean())
-                    if score > best:
-                        best, found = score, Reach(part * self.typical_m, strength, shape, blur)
-        return found
+        """Return the reach that predicts best, with the spreads' mean, each weighed by how well it predicts.
+
+        There is no blur yet: with it, a spread that is too wide hardly predicts worse, and each drags the other up.
+        """
+
+        def best_at(spread: float) -> tuple[float, Reach]:
+            heard = spread_out(known, self.grid, spread)
+            best, found = -np.inf, self.first_reach()
+            for shape in shapes:
+                for part in REACHES:
+                    reach = Reach(part * self.typical_m, self.typical_m, shape=shape, spread=spread)
+                    whole = self._weigh(heard, reach)
+                    for strength in strengths:
+                        score = float(self.scores(known, prior, strength * whole).sum())
+                        if score > best:
+                            best, found = score, replace(reach, strength=strength)
+            return best, found
+
+        if len(spreads) == 1:
+            return best_at(spreads[0])[1]
+        score = np.array([best_at(spread)[0] for spread in spreads])
+        prior_score = -0.5 * ((np.array(spreads) - LIKELY_SPREAD) / SPREAD_SD) ** 2
+        return best_at(_mean_square(spreads, score + prior_score))[1]
+
+    def first_reach(self) -> Reach:
+        """Return the reach before any is learnt."""
+        return Reach(self.typical_m, self.typical_m, spread=FIRST_SPREAD)
 
     def with_blur(self, known: np.ndarray, prior: np.ndarray, reach: Reach) -> Reach:
         """Let holes side by side differ as much as they are seen to: blurs weighed by how well each predicts."""
         total = self.weigh(known, reach)
         score = np.array([float(self.scores(known, prior, total, blur).sum()) for blur in BLURS])
-        weight = np.exp(score - score.max())
-        return replace(reach, blur=float(np.sqrt(np.average(np.square(BLURS), weights=weight))))
+        return replace(reach, blur=_mean_square(BLURS, score))
 
     def spread_prior(self, prior: np.ndarray, total: np.ndarray) -> np.ndarray:
         """Return how the laws of the scored places are spread: their posteriors together, a little smoothed."""
@@ -151,13 +179,19 @@ class _Trial:
         return prior
 
 
+def _mean_square(deviations: Sequence[float], score: np.ndarray) -> float:
+    """Root mean square of standard deviations, each weighed by its likelihood, whose log is `score`."""
+    return float(np.sqrt(np.average(np.square(deviations), weights=np.exp(score - score.max()))))
+
+
 def _trial(sample: Stops, scored: np.ndarray, n_neighbours: int) -> _Trial:
     count = min(n_neighbours + 1, len(sample))
     distance, index = cKDTree(sample.coordinates).query(sample.coordinates[scored], np.arange(1, count + 1))
     away = np.hypot(distance, sample.position_error_m[index])
-    typical_m = max(float(np.median(away[:, min(29, count - 1)])), 50.0)
+    spacing_m = spacing(distance, own=1)
+    typical_m = max(float(np.median(spacing_m)), LEAST_SPACING_M)
     away = np.where(index == scored[:, None], np.inf, away)
-    return _Trial(sample, scored, index, away, first_grid(), typical_m)
+    return _Trial(sample, scored, index, away, spacing_m, first_grid(), typical_m)
 
 
 def _first_fit(trial: _Trial, jumps: Jumps) -> LawMap:
@@ -169,7 +203,7 @@ def _first_fit(trial: _Trial, jumps: Jumps) -> LawMap:
         decay_ft=np.inf,
         habits=first_habits(trial.stops),
         prior=_first_prior(trial.grid),
-        reach=Reach(trial.typical_m),
+        reach=trial.first_reach(),
         n_neighbours=trial.index.shape[1],
         scored=trial.scored,
         scores=np.empty(0),
@@ -177,7 +211,7 @@ def _first_fit(trial: _Trial, jumps: Jumps) -> LawMap:
     for _ in range(3):
         start = _improve(trial, start)
         known = log_likelihood(trial.stops, start.habits, start.tables, start.grid, start.decay_ft)
-        start = replace(start, reach=trial.best_reach(known, start.prior))
+        start = replace(start, reach=trial.best_reach(known, start.prior, (FIRST_SPREAD,)))
     return start
 
 
@@ -197,9 +231,9 @@ def _of_feet(laws: LawMap) -> np.ndarray:
     return laws.scores - np.log(laws.stops.feet[laws.scored])
 
 
-def _clearly_better(tried: np.ndarray, found: np.ndarray) -> bool:
+def _clearly_better(tried: np.ndarray, found: np.ndarray, clearly: float = CLEARLY) -> bool:
     gain = tried - found
-    return bool(gain.mean() > CLEARLY * gain.std() / np.sqrt(len(gain)))
+    return bool(gain.mean() > clearly * gain.std() / np.sqrt(len(gain)))
 
 
 def fit_laws(
@@ -255,26 +289,35 @@ def fit_laws(
         trial, found = longer, gone_on
     others = [_improve(trial, replace(found, tables=fracture_tables(law))) for law in jumps[1:]]
     found = _improve(trial, max([found, *others], key=lambda laws: float(laws.scores.mean())))
-    found = _with_blur(trial, found)
-    for decay_ft in decays_ft[1:]:
-        faded = _improve(trial, replace(found, decay_ft=decay_ft))
-        if not _clearly_better(faded.scores, found.scores):
-            break
-        found = faded
+    straight, *faded = (
+        _with_reach(trial, found if np.isinf(decay_ft) else _improve(trial, replace(found, decay_ft=decay_ft)))
+        for decay_ft in decays_ft
+    )
+    # Where the rate falls fast, a rate that falls slowly predicts clearly better, too; what only looks like fading
+    # (yields rounded or missing) may favour the fast fall alone.
+    found = straight
+    for gentle in faded[:1]:
+        if _clearly_better(gentle.scores, straight.scores, FADES):
+            found = gentle
+        if _clearly_better(gentle.scores, straight.scores, CLEARLY_FADES):
+            found = max(faded, key=lambda laws: float(laws.scores.mean()))
     grid, prior = _refine(found.grid, found.prior)
     trial = replace(trial, grid=grid)
     found = _improve(trial, replace(found, grid=grid, prior=prior))
-    known = log_likelihood(trial.stops, found.habits, found.tables, grid, found.decay_ft)
-    reach = trial.best_reach(known, found.prior, SHAPES, STRENGTHS, found.reach.blur)
-    found = replace(found, reach=trial.with_blur(known, found.prior, reach))
-    found = _improve(trial, found)
+    found = _with_reach(trial, found, SHAPES, STRENGTHS)
     stops = replace(candidates[best], run_on_ft=found.stops.run_on_ft)
     return replace(
         found, stops=stops, n_neighbours=min(n_neighbours, len(stops)), scored=chosen[scored], candidate=best
     )
 
 
-def _with_blur(trial: _Trial, found: LawMap) -> LawMap:
-    """Let neighbouring holes differ as much as predicts best."""
+def _with_reach(
+    trial: _Trial,
+    found: LawMap,
+    shapes: Sequence[float] = (2.0,),
+    strengths: Sequence[float] = (1.0,),
+) -> LawMap:
+    """Let wells speak as far, and holes differ as much, as predicts best: without it a rate that fades looks rough."""
     known = log_likelihood(trial.stops, found.habits, found.tables, found.grid, found.decay_ft)
-    return _improve(trial, replace(found, reach=trial.with_blur(known, found.prior, found.reach)))
+    reach = trial.best_reach(known, found.prior, SPREADS, shapes, strengths)
+    return _improve(trial, replace(found, reach=trial.with_blur(known, found.prior, reach)))

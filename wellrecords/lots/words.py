@@ -217,7 +217,7 @@ def technical_words(
         said.insert(0, f"rock at {_range(rock, limit)}")
     depths = f"{'; '.join(said)}: half of holes by the first figure, eight in ten inside the brackets."
     spacing, size = laws.typical(lot)
-    jumps, reach = evidence.laws.tables.jumps, max(round(evidence.laws.reach.metres, -2), 100.0)
+    jumps, reach = evidence.laws.tables.jumps, float(evidence.laws.reach_m(evidence.lot_coordinates[[lot]])[0])
     low, high = (size * jumps.ppf(level) for level in (1.0 / 6.0, 5.0 / 6.0))
     decay = evidence.laws.decay_ft
     fading = (
@@ -231,5 +231,5 @@ def technical_words(
         f"The wells around show a water-bearing fracture about every {spacing:.0f} ft below "
         f"{STARTS[evidence.water_starts_at]}, {fading}; one gives about {size:.2g} gpm (two in three between "
         f"{low:.2g} and {high:.2g}). "
-        f"Wells within about {round(reach * FT_PER_M, -2):,.0f} ft count the most."
+        f"Wells within about {max(round(reach * FT_PER_M, -2), 300.0):,.0f} ft count the most."
     )

@@ -1,0 +1,88 @@
+"""The law of the fractures at a place, from holes that each have a law of their own."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from wellrecords.lots.fractures import LawGrid
+from wellrecords.lots.laws import LEAST_SPACING_M, Reach, spacing, spread_out
+from wellrecords.lots.learning import fit_laws
+from wellrecords.lots.stopping import read_stops
+
+GRID = LawGrid(np.arange(-7.0, -1.0, 0.25), np.arange(-3.0, 3.0, 0.25))
+
+
+def test_what_a_hole_says_is_averaged_over_the_laws_that_it_may_have():
+    """Against the textbook case: a normal likelihood and a normal spread make a normal of both variances."""
+    rate, size = np.meshgrid(GRID.log_rate, GRID.log_size, indexing="ij")
+    known = -0.5 * (((rate + 4.0) / 0.5) ** 2 + ((size - 0.5) / 0.6) ** 2)
+    heard = spread_out(known.reshape(1, -1), GRID, 0.4).reshape(GRID.shape)
+    expected = -0.5 * ((rate + 4.0) ** 2 / (0.5**2 + 0.4**2) + (size - 0.5) ** 2 / (0.6**2 + 0.4**2))
+    inside = (np.abs(rate + 4.0) < 1.0) & (np.abs(size - 0.5) < 1.0)
+    moved = heard - expected
+    assert np.ptp(moved[inside]) < 0.01
+
+
+def test_a_hole_that_says_nothing_goes_on_saying_nothing():
+    nothing = np.full((3, GRID.size), -2.5)
+    assert np.ptp(spread_out(nothing, GRID, 0.5)) < 1e-6
+    assert spread_out(nothing, GRID, 0.0) is nothing
+
+
+@pytest.fixture(scope="module")
+def mixed():
+    """Holes side by side in rock whose rate of fractures varies by a factor e^0.7 about one in 60 ft."""
+    rng = np.random.default_rng(5)
+    n = 900
+    rate = np.exp(0.7 * rng.standard_normal(n)) / 60.0
+    feet = np.cumsum(rng.exponential(1.0, (n, 300)), axis=1) / rate[:, None]
+    total = np.cumsum(2.0 * np.exp(rng.standard_normal((n, 300))), axis=1)
+    wanted = rng.choice([3.0, 8.0], n)
+    depth = np.minimum(feet[np.arange(n), np.argmax(total >= wanted[:, None], axis=1)], 700.0)
+    made = np.where(feet <= depth[:, None], total, 0.0).max(axis=1)
+    wells = pd.DataFrame(
+        {
+            "record_id": np.arange(n).astype(str),
+            "total_depth_ft": depth,
+            "yield_gpm_low": np.where(made < 0.1, 0.0, made),
+            "yield_gpm_high": np.where(made < 0.1, 0.1, made),
+            "yield_method": "unknown",
+            "hydrofractured": False,
+            "record_kind": "new",
+            "position_error_m": 0.0,
+        }
+    )
+    true_depth = feet[np.arange(n), np.argmax(total >= 5.0, axis=1)]
+    return read_stops(wells, rng.uniform(0, 10_000, (n, 2)), np.zeros(n)), np.median(true_depth)
+
+
+def test_wells_in_mixed_rock_are_not_promised_too_deep(mixed):
+    """Taken for holes of one law, they are: the deep holes have met the most rock, and say the most."""
+    stops, true_median = mixed
+    laws = fit_laws([stops])
+    places = np.random.default_rng(1).uniform(2_000, 8_000, (30, 2))
+    said, pooled = (
+        float(np.exp(np.mean(np.log(one.at(places).feet_to(5.0, np.array([0.5]))))))
+        for one in (laws, replace(laws, reach=replace(laws.reach, spread=0.0)))
+    )
+    assert said == pytest.approx(true_median, rel=0.07)
+    assert pooled > 1.1 * said
+
+
+def test_a_well_reaches_farther_where_wells_are_few():
+    """In a village as dense as is usual the reach is as found; with four times the space between wells, twice that."""
+    reach = Reach(metres=800.0, spacing_m=1_000.0)
+    assert reach.at(np.array([1_000.0, 4_000.0, 0.0])) == pytest.approx(
+        [800.0, 1_600.0, 800.0 * (LEAST_SPACING_M / 1e3) ** 0.5]
+    )
+    weight = reach.weights(np.array([[800.0, np.inf], [1_600.0, 0.0]]), np.array([1_000.0, 4_000.0]))
+    assert weight == pytest.approx(np.array([[np.exp(-1.0), 0.0], [np.exp(-1.0), 1.0]]))
+
+
+def test_spacing_is_that_of_the_thirtieth_other_well():
+    distance = np.arange(40.0)[None, :]
+    assert spacing(distance).tolist() == [29.0]
+    assert spacing(distance, own=1).tolist() == [30.0]
+    assert spacing(distance[:, :5]).tolist() == [4.0]
