@@ -149,3 +149,17 @@ def test_another_file_can_be_read_for_a_source(write, tmp_path):
     assert settings.sources[1].file == Path("/data/firm.xlsx")
     with pytest.raises(WellRecordsError, match="no source"):
         settings.with_source_files({"fern": "x.csv"})
+
+
+def test_a_source_goes_by_the_name_that_is_printed(tmp_path):
+    """The name stands in the layout file, which is called otherwise."""
+    (tmp_path / "my layout.toml").write_text('name = "county_wells"\n[[positions]]\nkind = "geometry"\n')
+    file = tmp_path / "region.toml"
+    file.write_text(
+        '[region]\nname = "R"\ncrs = "EPSG:26919"\nbounds = [-71, 45, -69, 46]\nstore = "store"\n'
+        '[[sources]]\nfile = "a.csv"\nlayout = "my layout.toml"\n'
+    )
+    other = load_settings(file).with_source_files({"county_wells": tmp_path / "b.csv"})
+    assert other.sources[0].file.name == "b.csv"
+    with pytest.raises(WellRecordsError, match="Sources: county_wells"):
+        other.with_source_files({"fern": "x.csv"})

@@ -59,9 +59,10 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
         raise
     except Exception as error:
         # What the reader says names its own drivers, which help nobody.
+        what = "table" if path.suffix.lower() == ".csv" else "map"
         msg = (
-            f"The lots file {path} cannot be read as lots. Next: name a GeoJSON or GeoPackage of lots, or a CSV with "
-            "lot_id, latitude and longitude."
+            f"The lots file {path} cannot be read as a {what} of lots. Next: name a GeoJSON or GeoPackage of lots, or "
+            "a CSV with lot_id, latitude and longitude."
         )
         raise WellRecordsError(msg) from error
     _check_lots(lots, path)

@@ -189,8 +189,9 @@ class Settings(BaseModel):
         Parameters
         ----------
         files : mapping of str to path
-            Source (its `name`, its `layout` or the file's present name) -> the
-            file to read instead, relative to the working directory.
+            Source (its `name`, the name that its layout gives it, its
+            `layout` or the file's present name) -> the file to read instead,
+            relative to the working directory.
 
         Raises
         ------
@@ -198,19 +199,32 @@ class Settings(BaseModel):
             If a name fits no source or more than one.
         """
         sources = list(self.sources)
+        shown = [_shown_name(source) for source in self.sources]
         for name, file in files.items():
             fits = [
                 place
                 for place, source in enumerate(self.sources)
-                if name in (source.name, source.layout, Path(source.layout).stem, source.file.name)
+                if name in (shown[place], source.layout, Path(source.layout).stem, source.file.name)
             ]
             if len(fits) != 1:
-                known = ", ".join(source.name or source.layout for source in self.sources)
+                known = ", ".join(shown)
                 found = f"{len(fits)} sources" if fits else "no source"
                 msg = f"{name!r} names {found} of {self.settings_file}. Sources: {known}. Next: name one of these."
                 raise WellRecordsError(msg)
             sources[fits[0]] = sources[fits[0]].model_copy(update={"file": Path(file).resolve()})
         return self.model_copy(update={"sources": tuple(sources)})
+
+
+def _shown_name(source: SourceSettings) -> str:
+    """Return the name by which a source is shown: its own, else the one in its layout where that can be read."""
+    from wellrecords.sources import load_layout
+
+    if source.name:
+        return source.name
+    try:
+        return load_layout(source.layout).name
+    except WellRecordsError:
+        return source.layout
 
 
 def load_settings(path: str | Path) -> Settings:
