@@ -152,13 +152,25 @@ def file_and_compare(settings: Settings, fields: Mapping[str, str]) -> tuple[Pat
     table = settings.part("outcomes", OutcomesSettings)
     log = _named(settings, "file", "the firm's log of drilled wells")
     file_well(log, dict(fields))
+    learns = _way_into_dataset(settings, log)
     if table.estimates is None:
-        return log, ["The settings name no folder of kept estimates ([outcomes] estimates): nothing to compare."]
+        nothing = "The settings name no folder of kept estimates ([outcomes] estimates): nothing to compare."
+        return log, [nothing, *learns]
     outcomes, estimates = read_outcomes(log), read_estimates(table.estimates)
     well_id = fields["well_id"].strip()
     comparison = compare_outcomes(outcomes, estimates, level=table.level)
     told = place_notes(outcomes, estimates, well_id)
-    return log, told + sentences_for_well(comparison, event_table(outcomes, estimates), well_id)
+    return log, [*told, *sentences_for_well(comparison, event_table(outcomes, estimates), well_id), *learns]
+
+
+def _way_into_dataset(settings: Settings, log: Path) -> list[str]:
+    """Say how filed wells come into the dataset, where the log is no source of it yet."""
+    if any(source.file.resolve() == log.resolve() for source in settings.sources):
+        return []
+    return [
+        f"To let the next estimates learn from filed wells, add the log to the settings: [[sources]] with "
+        f'file = "{log}" and layout = "firm_outcomes".'
+    ]
 
 
 def place_notes(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord], well_id: str) -> list[str]:

@@ -214,21 +214,25 @@ def show_sitings(sitings: Iterable[Siting], without_plan: Sequence[str] = ()) ->
 
 def show_account(account: Account) -> None:
     """Print how the firm's estimates have held: a table, then the sentences, warnings among them."""
+    from wellrecords.outcomes.calibration import FEWEST
     from wellrecords.outcomes.compare import QUANTITIES as COMPARED
+    from wellrecords.wording import MISSING
 
-    show_table(
-        [
-            {
-                "quantity": COMPARED[row["quantity"]][0],
-                "wells": f"{row['wells']:,}",
-                "inside": f"{row['inside']:,}",
-                "covers": f"{row['coverage']:.0%}",
-                "allowed by so few": f"{row['coverage_low']:.0%} to {row['coverage_high']:.0%}",
-            }
-            for row in account.calibration.to_dict("records")
-        ],
-        right=("wells", "inside", "covers", "allowed by so few"),
-    )
+    def row_of(row: dict[str, Any]) -> dict[str, str]:
+        # A share of three wells is no share: below so many the counts stand alone.
+        judged = row["wells"] - row["untold"] >= FEWEST
+        return {
+            "quantity": COMPARED[row["quantity"]][0],
+            "wells": f"{row['wells']:,}",
+            "inside": f"{row['surely_inside']:,}",
+            "outside": f"{row['wells'] - row['surely_inside'] - row['untold']:,}",
+            "cannot be told": f"{row['untold']:,}",
+            "covers": f"{row['coverage']:.0%}" if judged else MISSING,
+            "allowed by so few": f"{row['coverage_low']:.0%} to {row['coverage_high']:.0%}" if judged else MISSING,
+        }
+
+    rows = [row_of(row) for row in account.calibration.to_dict("records")]
+    show_table(rows, right=[heading for heading in (rows[0] if rows else ()) if heading != "quantity"])
     for sentence in account.sentences:
         typer.echo(plain(sentence))
 

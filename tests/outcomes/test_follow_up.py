@@ -219,3 +219,32 @@ def test_a_well_on_its_lot_raises_no_question_and_an_older_record_without_a_plac
     assert done.exit_code == 0, done.output
     assert "wrong lot" not in done.output
     assert "Depth to rock: 31 ft" in done.output
+
+
+def test_what_a_yield_was_estimated_of_and_the_way_into_the_dataset_are_told(file, tmp_path):
+    write_estimate(tmp_path / "firm" / "estimates", make_record())
+    done = run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL))
+    assert (
+        "Yield (against that of finished wells around here; the page's headline is of the planned hole): 6 gpm"
+        in done.output
+    )
+    log = tmp_path / "firm" / "drilled.csv"
+    assert f'file = "{log}" and layout = "firm_outcomes"' in done.output
+    file.write_text(f'{SETTINGS}[[sources]]\nfile = "firm/drilled.csv"\nlayout = "firm_outcomes"\n')
+    again = run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | {"well_id": "w2"}))
+    assert again.exit_code == 0, again.output
+    assert "add the log to the settings" not in again.output
+
+
+def test_few_outcomes_are_counted_without_a_share(file, tmp_path):
+    write_estimate(tmp_path / "firm" / "estimates", make_record())
+    run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL))
+    (line,) = [line for line in run("outcomes", file).output.splitlines() if line.startswith("depth to the wanted")]
+    assert line.split()[-6:] == ["1", "0", "0", "1", "–", "–"]
+    for number in range(5):
+        run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | {"well_id": f"n{number}"}))
+    lines = run("outcomes", file).output.splitlines()
+    (line,) = [line for line in lines if line.startswith("depth to rock")]
+    assert "%" in line
+    (line,) = [line for line in lines if line.startswith("depth to the wanted")]
+    assert "%" not in line, "of none of the six can it be told"

@@ -106,12 +106,14 @@ def test_events_against_scipy_and_by_hand():
 
 
 def test_few_wells_and_bounds_are_told():
-    """Three wells are counted and not judged; a bound is told as one."""
-    table = comparison_of(np.array([0.3, 0.5, 0.97])).assign(reading_high=[100.0, np.inf, 100.0])
+    """Few wells are counted and not judged, and nothing is drawn for one of which it cannot be told."""
+    bounds = {"reading_high": [100.0, np.inf, 100.0], "where": ["inside", "cannot tell", "above"]}
+    table = comparison_of(np.array([0.3, 0.5, 0.97])).assign(**bounds)
     text = calibration_sentences(calibration(table))[0]
-    assert text == (
-        "Drilled depth: 2 of 3 wells came out inside the 80% interval; too few to judge. 1 of them was read only as "
-        "a bound; its place within the bounds was drawn."
+    assert text == ("Drilled depth: 1 of 3 wells came out inside the 80% interval, 1 cannot be told; too few to judge.")
+    many = pd.concat([table, comparison_of(np.full(5, 0.5))])
+    assert calibration_sentences(calibration(many))[0].endswith(
+        "1 of them was read only as a bound; its place within the bounds was drawn."
     )
 
 

@@ -88,6 +88,7 @@ def calibration(
     pandas.DataFrame
         `quantity`, `wells`, `exact` (readings that are no intervals),
         `inside` (by `pit`, so censored readings count by their drawn place),
+        `surely_inside` and `untold` (readings of which it cannot be told),
         `coverage`, `coverage_low`, `coverage_high`, `coverage_p` (two-sided
         exact binomial test against `level`), `mean_pit` with `mean_pit_low`,
         `mean_pit_high` (normal approximation, standard error 1/sqrt(12 n)),
@@ -113,6 +114,8 @@ def calibration(
                 "wells": count,
                 "exact": int(exact.sum()),
                 "inside": inside,
+                "surely_inside": int((group["where"] == "inside").sum()),
+                "untold": int((group["where"] == "cannot tell").sum()),
                 "coverage": inside / count,
                 "coverage_low": low,
                 "coverage_high": high,
@@ -125,7 +128,8 @@ def calibration(
             }
         )
     columns = (
-        *("quantity", "wells", "exact", "inside", "coverage", "coverage_low", "coverage_high", "coverage_p"),
+        *("quantity", "wells", "exact", "inside", "surely_inside", "untold"),
+        *("coverage", "coverage_low", "coverage_high", "coverage_p"),
         *("mean_pit", "mean_pit_low", "mean_pit_high", "even_p", "ratio"),
     )
     return pd.DataFrame(rows, columns=list(columns))
@@ -201,22 +205,27 @@ def calibration_sentences(table: pd.DataFrame, events: pd.DataFrame | None = Non
     told = []
     for row in table.to_dict("records"):
         name, _, high_word, low_word = QUANTITIES[row["quantity"]]
+        if row["wells"] - row["untold"] < FEWEST:
+            # A drawn place is fair on the average of many wells, and says nothing of the one that it was drawn for.
+            untold = f", {row['untold']} cannot be told" if row["untold"] else ""
+            told.append(
+                f"{name.capitalize()}: {row['surely_inside']} of {row['wells']} wells came out inside the {level:.0%} "
+                f"interval{untold}; too few to judge."
+            )
+            continue
         sentence = (
             f"{name.capitalize()}: {row['inside']} of {row['wells']} wells came out inside the {level:.0%} interval"
         )
-        if row["wells"] < FEWEST:
-            sentence += "; too few to judge."
-        else:
-            fits = row["coverage_low"] <= level <= row["coverage_high"]
-            sentence += (
-                f" ({row['coverage']:.0%}; the records allow {row['coverage_low']:.0%} to {row['coverage_high']:.0%}), "
-                f"{'in' if fits else 'not in'} keeping with {level:.0%}."
-            )
+        fits = row["coverage_low"] <= level <= row["coverage_high"]
+        sentence += (
+            f" ({row['coverage']:.0%}; the records allow {row['coverage_low']:.0%} to {row['coverage_high']:.0%}), "
+            f"{'in' if fits else 'not in'} keeping with {level:.0%}."
+        )
         if row["exact"] < row["wells"]:
             bounds = row["wells"] - row["exact"]
             read = "was read only as a bound; its" if bounds == 1 else "were read only as bounds; their"
             sentence += f" {bounds} of them {read} place within the bounds was drawn."
-        if row["wells"] >= FEWEST and (row["mean_pit_low"] > 0.5 or row["mean_pit_high"] < 0.5):
+        if row["mean_pit_low"] > 0.5 or row["mean_pit_high"] < 0.5:
             word = high_word if row["mean_pit"] > 0.5 else low_word
             sentence += f" On the whole wells came out {word} than estimated."
         told.append(sentence)

@@ -30,6 +30,11 @@ QUANTITIES: dict[str, tuple[str, str, str, str]] = {
 }
 """What can be compared: its name, its unit, and what a high and a low outcome are called."""
 
+ESTIMATED_OF = {
+    "yield_gpm": " (against that of finished wells around here; the page's headline is of the planned hole)"
+}
+"""What an estimate speaks of, where a reader may take it for something else."""
+
 COMPARISON_COLUMNS = (
     "well_id",
     "lot_id",
@@ -230,7 +235,8 @@ def sentences_for_well(comparison: pd.DataFrame, events: pd.DataFrame, well_id: 
             _said(row[end], row["quantity"], row["limit"]) for end in ("interval_low", "median", "interval_high")
         )
         made = _span(row["reading_low"], row["reading_high"], row["quantity"], unit)
-        told.append(f"{name.capitalize()}: {made}; estimated {middle} ({low} to {high}): {verdict}.")
+        of = ESTIMATED_OF.get(row["quantity"], "")
+        told.append(f"{name.capitalize()}{of}: {made}; estimated {middle} ({low} to {high}): {verdict}.")
     for row in events[events["well_id"] == well_id].to_dict("records"):
         if not np.isnan(row["profit_usd"]):
             word = "profit" if row["profit_usd"] >= 0 else "loss"
