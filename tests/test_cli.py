@@ -113,6 +113,8 @@ def test_half_a_gallon_serves_the_house_and_waters_no_lawn(request):
     assert "It will not water the 5,000 ft² of lawn and garden" in done.stdout
     row = next(line.split() for line in done.stdout.splitlines() if line.strip().startswith("0.5 gpm"))
     assert row == ["0.5", "gpm", "720", "gal", "110", "gal", "too", "little"]
+    assert done.stdout.splitlines()[-1].startswith("Ask for ")
+    assert run("need", region, "--lawn-ft2", "5,000", "--yield-gpm", 0.5, "--in-well-gal", 150).stdout == done.stdout
 
 
 @pytest.mark.parametrize(
@@ -122,6 +124,8 @@ def test_half_a_gallon_serves_the_house_and_waters_no_lawn(request):
         (("--persons", 2, "--bedrooms", 2), "--persons and --bedrooms were both given"),
         (("--livestock", "horse"), "KIND=HEADS"),
         (("--livestock", "camel=2"), "unknown kind of livestock"),
+        (("--livestock", "horses=2"), "did you mean horse?"),
+        (("--lawn-ft2", "500 m2"), "without a unit ('m2')"),
         (("--yield-gpm", -1), "--yield-gpm must be 0 or more"),
     ],
 )
@@ -453,3 +457,19 @@ def test_places_beside_lots_are_refused_as_one_of_them_would_be_left_out(small_r
     assert done.returncode == 2
     assert f"--at and {option} were both given" in done.stderr
     assert done.stdout == "", "the work had begun"
+
+
+def test_the_module_runs_as_the_program_does():
+    program = [sys.executable, "-m", "wellrecords", "--help"]
+    done = subprocess.run(program, capture_output=True, text=True, timeout=120, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "draft-layout" in done.stdout
+
+
+@pytest.mark.parametrize("verb", ["estimate", "refresh", "report", "need"])
+def test_a_file_of_records_in_place_of_the_settings_is_called_so(tmp_path, verb):
+    file = tmp_path / "wells.csv"
+    file.write_text("NO,DEPTH\n1,200\n")
+    done = run(verb, file)
+    assert done.returncode == 2
+    assert "wells.csv is a file of records or places, and no settings file. Next: give the region's" in done.stderr

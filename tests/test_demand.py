@@ -17,7 +17,7 @@ from wellrecords.demand import (
     well_storage_gal,
     yield_storage_table,
 )
-from wellrecords.demand_words import describe_yield, need_facts, yields_needed
+from wellrecords.demand_words import describe_yield, need_facts, what_to_ask_for, yields_needed
 from wellrecords.errors import ProblemsError
 from wellrecords.units import L_PER_GAL, M_PER_FT, MM_PER_IN
 from wellrecords.water_system import simulate_supply
@@ -162,8 +162,10 @@ def test_the_need_is_told_part_by_part():
     settings = DemandSettings(persons=3, garden_area_ft2=1000, livestock={"horse": 2})
     facts = dict(need_facts(settings))
     assert facts["House of 3 people, at 75 gal each"] == "220 gal a day"
-    assert facts["Animals: 2 horse"] == "20 gal a day"
-    (garden,) = [text for label, text in facts.items() if label.startswith("Lawn and garden, 1,000 ft²")]
+    assert facts["Animals: 2 horse"] == "24 gal a day"
+    (said,) = [label for label in facts if label.startswith("Lawn and garden, 1,000 ft²")]
+    garden = facts[said]
+    assert "in the driest month, at 75% efficiency (watered May to Sep)" in said
     assert garden == "120 gal a day"
     assert facts["All, in the driest month"] == "370 gal a day"
     assert facts["Most at one moment"] == "5 gpm"
@@ -200,3 +202,26 @@ def test_wrong_settings_are_refused_with_a_sentence():
         DemandSettings(irrigation_in_per_week=(1, 1))
     with pytest.raises(ValidationError):
         DemandSettings(people=3)
+
+
+@pytest.mark.parametrize(
+    ("household", "in_well_gal", "said"),
+    [
+        ({"persons": 4}, 0, "Ask for 0.25 gpm with a 270 gallon tank, or 2.5 gpm without one."),
+        ({"persons": 4, "lawn_area_ft2": 5000}, 0, "Ask for 1 gpm with a 180 gallon tank for house and garden, or 2.5"),
+        ({"persons": 4, "lawn_area_ft2": 90000}, 0, "Ask for 8.1 gpm for house and garden: less than that does not do"),
+        ({"persons": 1, "peak_share": 0.2}, 60, "Ask for 0.1 gpm: it needs no tank beside the water in the well."),
+    ],
+)
+def test_what_yield_is_answered_in_one_line_that_the_reckoning_bears_out(household, in_well_gal, said):
+    need = household_need(DemandSettings(**household))
+    told = what_to_ask_for(need, (0.1, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0), in_well_gal)
+    assert told.startswith(said)
+
+
+def test_a_kind_of_livestock_that_is_nearly_known_is_asked_after():
+    with pytest.raises(ProblemsError, match=r"did you mean horse\? Else give its gallons"):
+        household_need(DemandSettings(livestock={"horses": 2}))
+    with pytest.raises(ProblemsError) as caught:
+        household_need(DemandSettings(livestock={"camel": 2}))
+    assert "did you mean" not in str(caught.value)

@@ -29,7 +29,9 @@ which is what the designs here are sized by.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 import numpy as np
 import pandas as pd
@@ -240,7 +242,8 @@ def household_need(settings: DemandSettings) -> Need:
                     value=kind,
                     column="livestock",
                     rule=f"known kinds are {', '.join(sorted(per_head))}",
-                    next_step="give its gallons a head and day under livestock_gal_per_head_day",
+                    next_step=_kind_meant(kind, per_head)
+                    + "give its gallons a head and day under livestock_gal_per_head_day of the settings' [demand]",
                     code="unknown_livestock",
                 )
                 for kind in unknown
@@ -401,6 +404,13 @@ def target_from_need(need: Need) -> float:
     """
     least = max(float(required_yield_gpm(need, irrigating=irrigating)) for irrigating in (False, True))
     return float(np.ceil(10.0 * least - 1e-9) / 10.0)
+
+
+def _kind_meant(kind: str, known: Iterable[str]) -> str:
+    """Return a question where a kind of livestock is one that is known, misspelt or of several: horses."""
+    names = {name.replace("_", " "): name for name in known}
+    close = get_close_matches(kind.lower().replace("_", " "), names, 1)
+    return f"did you mean {names[close[0]]}? Else " if close else ""
 
 
 def yield_storage_table(need: Need, yields_gpm: ArrayLike, in_well_gal: ArrayLike = 0.0) -> pd.DataFrame:

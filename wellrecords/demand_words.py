@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from wellrecords.demand import DemandSettings, Need, household_need, required_yield_gpm, yield_storage_table
+from wellrecords.demand import (
+    DemandSettings,
+    Need,
+    household_need,
+    required_yield_gpm,
+    target_from_need,
+    yield_storage_table,
+)
 
 
 def describe_yield(yield_gpm: float, need: Need, in_well_gal: float = 0.0) -> tuple[str, ...]:
@@ -81,7 +90,8 @@ def need_facts(settings: DemandSettings) -> list[tuple[str, str]]:
         facts += [
             (
                 f"Lawn and garden, {need.irrigated_ft2:,.0f} ft² at {need.irrigation_in_per_week:g} inch a week in the "
-                f"driest month (watered {months[0]} to {months[-1]})",
+                f"driest month, at {settings.irrigation_efficiency:.0%} efficiency (watered {months[0]} to "
+                f"{months[-1]})",
                 f"{gallons(need.irrigation_gal_day)} gal a day",
             ),
             ("All, in the driest month", f"{gallons(need.summer_gal_day)} gal a day"),
@@ -102,27 +112,60 @@ def yields_needed(need: Need) -> tuple[str, ...]:
     """
     bare, least = (float(required_yield_gpm(need, storage)) for storage in (0.0, np.inf))
     told = [
-        f"Without a storage tank the house needs {two_figures(bare):g} gpm, to carry {gallons(need.peak_gal)} gallons "
+        f"Without a storage tank the house needs {enough(bare):g} gpm, to carry {gallons(need.peak_gal)} gallons "
         f"within {need.peak_hours:g} hours; with tanks large enough, {two_figures(least):g} gpm round the clock."
     ]
     if need.irrigation_gal_day:
         bare, least = (float(required_yield_gpm(need, storage, irrigating=True)) for storage in (0.0, np.inf))
         told.append(
-            f"With lawn and garden in the driest month it is {two_figures(bare):g} gpm without a tank, "
+            f"With lawn and garden in the driest month it is {enough(bare):g} gpm without a tank, "
             f"{two_figures(least):g} gpm with tanks."
         )
     return tuple(told)
 
 
-def gallons(value_gal: float) -> str:
-    """Return a volume as a person says it: to 10 gallons, from 1,000 on to two figures.
+def what_to_ask_for(need: Need, yields_gpm: Sequence[float], in_well_gal: float = 0.0) -> str:
+    """Answer "what yield?" in one sentence: the least of some yields with its tank, or what needs none.
 
-    >>> gallons(893.6), gallons(11232.0), gallons(4.0)
-    ('890', '11,000', '4')
+    Parameters
+    ----------
+    need : Need
+    yields_gpm : sequence of float
+        Yields that may be asked for.
+    in_well_gal : float, default=0
+        Usable gallons standing in the well.
+
+    Examples
+    --------
+    >>> what_to_ask_for(household_need(DemandSettings(persons=4)), (0.1, 0.25, 0.5, 1.0))
+    'Ask for 0.25 gpm with a 270 gallon tank, or 2.5 gpm without one.'
+    """
+    bare = target_from_need(need)
+    watered = bool(need.irrigation_gal_day)
+    table = yield_storage_table(need, [*(value for value in sorted(yields_gpm) if value < bare), bare], in_well_gal)
+    tanks = table["summer_tank_gal" if watered else "house_tank_gal"]
+    least = table.loc[np.isfinite(tanks)].iloc[0]
+    tank_gal = float(tanks[least.name])
+    served = " for house and garden" if watered else ""
+    if least["yield_gpm"] >= bare:
+        return f"Ask for {bare:g} gpm{served}: less than that does not do, with any tank."
+    if tank_gal <= 0:
+        return f"Ask for {least['yield_gpm']:g} gpm{served}: it needs no tank beside the water in the well."
+    return (
+        f"Ask for {least['yield_gpm']:g} gpm with a {tank_gallons(tank_gal)} gallon tank{served}, or {bare:g} gpm "
+        "without one."
+    )
+
+
+def gallons(value_gal: float) -> str:
+    """Return a volume as a person says it: whole below 100, then to 10 gallons, from 1,000 on to two figures.
+
+    >>> gallons(893.6), gallons(11232.0), gallons(24.0)
+    ('890', '11,000', '24')
     """
     if value_gal >= 1000:
         return f"{two_figures(value_gal):,.0f}"
-    return f"{10 * round(value_gal / 10):g}" if value_gal >= 20 else f"{value_gal:.0f}"
+    return f"{10 * round(value_gal / 10):g}" if value_gal >= 100 else f"{value_gal:.0f}"
 
 
 def tank_gallons(value_gal: float) -> str:
@@ -132,6 +175,15 @@ def tank_gallons(value_gal: float) -> str:
     '110'
     """
     return f"{10 * np.ceil(value_gal / 10 - 1e-9):,.0f}"
+
+
+def enough(flow_gpm: float) -> float:
+    """Round a flow up to a tenth of a gallon a minute: 3.1 does not do where 3.125 are needed.
+
+    >>> enough(3.125), enough(2.5)
+    (3.2, 2.5)
+    """
+    return float(np.ceil(10.0 * flow_gpm - 1e-9) / 10.0)
 
 
 def two_figures(value: float) -> float:

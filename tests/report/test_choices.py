@@ -51,10 +51,14 @@ def test_the_asked_yield_is_held_against_the_need(estimate):
     assert "0.5 gpm that are asked for are less:" in little[-1]
     exact = need_section(estimate.but(target_yield_gpm=2.5), DemandSettings(persons=4), None)["sentences"]
     assert exact[-1] == "The 2.5 gpm that are asked for are just that."
-    # Five people need 3.125 gpm, which the page writes as 3.1: 3 gpm are not "just that".
-    for asked, words in ((3.0, "The 3 gpm that are asked for are a little less: a small tank"), (3.2, "a little more")):
+    # Five people need 3.125 gpm, which the page rounds up: 3 gpm are not "just that".
+    for asked, words in (
+        (3.0, "The 3 gpm that are asked for are a little less: a small tank"),
+        (3.2, "The 3.2 gpm that are asked for are just that."),
+        (3.28, "a little more"),
+    ):
         near = need_section(estimate.but(target_yield_gpm=asked), DemandSettings(persons=5), None)["sentences"]
-        assert "needs 3.1 gpm" in near[0]
+        assert "needs 3.2 gpm" in near[0]
         assert words in near[-1]
     assert "House, garden: tank" not in need_section(estimate, DemandSettings(persons=4), None)["head"]
 

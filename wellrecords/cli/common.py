@@ -10,6 +10,7 @@ import typer
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.schema import WGS84
 from wellrecords.terminal import progress
+from wellrecords.typed_numbers import typed_number
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -40,18 +41,51 @@ Places = Annotated[
         "--at", metavar="LON,LAT", help="A place in degrees in place of a file, as --at=-70.05,45.21 (repeatable)."
     ),
 ]
+
+
+def number(text: str) -> float:
+    """Return an option's number, as people type it; a unit behind it is refused."""
+    if not isinstance(text, str):
+        return text  # a default, which is a number already
+    try:
+        return typed_number(text)
+    except ValueError as error:
+        msg = f"{text!r} cannot be read: {error}. Next: write the number alone."
+        raise typer.BadParameter(msg) from error
+
+
 Target = Annotated[
-    float | None, typer.Option("--target-gpm", help="The wanted yield, over the settings and the lots' own wishes.")
+    float | None,
+    typer.Option(
+        "--target-gpm",
+        parser=number,
+        metavar="GPM",
+        help="The wanted yield, over the settings and the lots' own wishes.",
+    ),
 ]
 MaxDepth = Annotated[
-    float | None, typer.Option("--max-depth-ft", help="The deepest hole to drill, over the settings and the lots.")
+    float | None,
+    typer.Option(
+        "--max-depth-ft",
+        parser=number,
+        metavar="FEET",
+        help="The deepest hole to drill, over the settings and the lots.",
+    ),
 ]
 
 
 def load(settings_file: Path, sources: list[str] | None = None) -> Settings:
     """Return the settings, some sources read from other files (``NAME=FILE``)."""
     from wellrecords.settings import load_settings
+    from wellrecords.sources.read import MAP_ENDINGS, TEXT_ENDINGS, WORKBOOK_ENDINGS
 
+    of_records = (*TEXT_ENDINGS, *WORKBOOK_ENDINGS, *MAP_ENDINGS, ".zip", ".gz")
+    if settings_file.suffix.lower() in of_records and settings_file.is_file():
+        msg = (
+            f"{settings_file} is a file of records or places, and no settings file. Next: give the region's settings, "
+            "such as region.toml; they name the files of records under [[sources]]."
+        )
+        raise WellRecordsError(msg)
     settings = load_settings(settings_file)
     files: dict[str, str] = {}
     for pair in sources or ():

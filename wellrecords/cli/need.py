@@ -7,9 +7,10 @@ from typing import Annotated, Any
 
 import typer
 
-from wellrecords.cli.common import SettingsFile, load
+from wellrecords.cli.common import SettingsFile, load, number
 from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.terminal import plain, show_table
+from wellrecords.typed_numbers import typed_number
 
 Number = float | None
 OPTIONS = {
@@ -23,16 +24,34 @@ SHOWN_YIELDS_GPM = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0)
 
 def need(
     settings_file: SettingsFile,
-    persons: Annotated[Number, typer.Option("--persons", help="People in the house, over the settings.")] = None,
-    bedrooms: Annotated[Number, typer.Option("--bedrooms", help="Or bedrooms, where the permit counts them.")] = None,
-    lawn_ft2: Annotated[Number, typer.Option("--lawn-ft2", help="Lawn that the well waters.")] = None,
-    garden_ft2: Annotated[Number, typer.Option("--garden-ft2", help="Garden that the well waters.")] = None,
+    persons: Annotated[
+        Number,
+        typer.Option("--persons", parser=number, metavar="NUMBER", help="People in the house, over the settings."),
+    ] = None,
+    bedrooms: Annotated[
+        Number,
+        typer.Option("--bedrooms", parser=number, metavar="NUMBER", help="Or bedrooms, where the permit counts them."),
+    ] = None,
+    lawn_ft2: Annotated[
+        Number, typer.Option("--lawn-ft2", parser=number, metavar="FT2", help="Lawn that the well waters.")
+    ] = None,
+    garden_ft2: Annotated[
+        Number, typer.Option("--garden-ft2", parser=number, metavar="FT2", help="Garden that the well waters.")
+    ] = None,
     livestock: Annotated[
         list[str] | None, typer.Option("--livestock", metavar="KIND=HEADS", help="As horse=2 (repeatable).")
     ] = None,
-    yield_gpm: Annotated[Number, typer.Option("--yield-gpm", help="Say what a well of this yield will do.")] = None,
+    yield_gpm: Annotated[
+        Number, typer.Option("--yield-gpm", parser=number, metavar="GPM", help="Say what a well of this yield will do.")
+    ] = None,
     in_well_gal: Annotated[
-        float, typer.Option("--in-well-gal", help="Usable gallons standing in the well; some 1.5 a foot in 6 inches.")
+        float,
+        typer.Option(
+            "--in-well-gal",
+            parser=number,
+            metavar="GALLONS",
+            help="Usable gallons standing in the well; some 1.5 a foot in 6 inches.",
+        ),
     ] = 0.0,
 ) -> None:
     """Say the water needed, and what tank a yield wants.
@@ -42,7 +61,14 @@ def need(
     """
     from wellrecords.checked import checked
     from wellrecords.demand import DemandSettings, household_need, yield_storage_table
-    from wellrecords.demand_words import describe_yield, gallons, need_facts, tank_gallons, yields_needed
+    from wellrecords.demand_words import (
+        describe_yield,
+        gallons,
+        need_facts,
+        tank_gallons,
+        what_to_ask_for,
+        yields_needed,
+    )
 
     settings = load(settings_file)
     given = {"persons": persons, "bedrooms": bedrooms, "lawn_area_ft2": lawn_ft2, "garden_area_ft2": garden_ft2}
@@ -63,7 +89,10 @@ def need(
         household = checked(DemandSettings, base | wishes, settings_file)
     except ProblemsError as error:
         raise _by_options(error) from error
-    asked = household_need(household)
+    try:
+        asked = household_need(household)
+    except ProblemsError as error:
+        raise _by_options(error) from error
     for label, text in need_facts(household):
         typer.echo(f"{plain(label)}: {text}")
     for sentence in yields_needed(asked):
@@ -89,6 +118,7 @@ def need(
     if yield_gpm is not None:
         for sentence in describe_yield(yield_gpm, asked, in_well_gal):
             typer.echo(sentence)
+    typer.echo(what_to_ask_for(asked, SHOWN_YIELDS_GPM, in_well_gal))
 
 
 def _by_options(error: ProblemsError) -> ProblemsError:
@@ -106,7 +136,7 @@ def _heads(text: str) -> tuple[str, float]:
     kind, equals, heads = text.partition("=")
     try:
         if kind and equals:
-            return kind, float(heads)
+            return kind, typed_number(heads)
     except ValueError:
         pass
     msg = f"--livestock {text!r} is not KIND=HEADS. Next: write it as --livestock horse=2."

@@ -13,7 +13,7 @@ import numpy as np
 
 from wellrecords import wording
 from wellrecords.demand import household_need, required_yield_gpm, yield_storage_table
-from wellrecords.demand_words import gallons, need_facts, tank_gallons, two_figures, yields_needed
+from wellrecords.demand_words import enough, gallons, need_facts, tank_gallons, two_figures, yields_needed
 from wellrecords.lots.change import AS_ASKED, DEEPER_LIMIT, GOOD_WELL, POOR_WELL
 from wellrecords.lots.support import GOOD
 
@@ -99,7 +99,7 @@ def _against_the_target(asked_gpm: float, bare_gpm: float) -> tuple[str, ...]:
         return (f"The {asked} that are asked for are more than that: the table says what less would do.",)
     if asked_gpm < 0.95 * bare_gpm:
         return (f"The {asked} that are asked for are less: a tank, or the water in the well, must carry the peak.",)
-    if two_figures(asked_gpm) == two_figures(bare_gpm):
+    if two_figures(asked_gpm) == two_figures(enough(bare_gpm)):
         return (f"The {asked} that are asked for are just that.",)
     if asked_gpm > bare_gpm:
         return (f"The {asked} that are asked for are a little more than that.",)
