@@ -248,3 +248,18 @@ def test_few_outcomes_are_counted_without_a_share(file, tmp_path):
     assert "%" in line
     (line,) = [line for line in lines if line.startswith("depth to the wanted")]
     assert "%" not in line, "of none of the six can it be told"
+
+
+def test_numbers_are_filed_as_people_type_them_and_refused_with_a_unit(file, tmp_path):
+    words = ("--from", well_file(tmp_path / "well.csv", WELL))
+    typed = ("--depth-ft", "1,305", "--cost-usd", "$9,800.50", "--billed-usd", "$11,000")
+    done = run("file-well", file, *words, *typed)
+    assert done.exit_code == 0, done.output
+    filed = read_outcomes(tmp_path / "firm" / "drilled.csv").iloc[0]
+    assert (filed["total_depth_ft"], filed["cost_usd"], filed["billed_usd"]) == (1305, 9800.5, 11000)
+    with pytest.raises(ProblemsError) as caught:
+        follow_up.file_and_compare(load_settings(file), WELL | {"well_id": "m", "total_depth_ft": "93 m"})
+    (problem,) = caught.value.problems
+    assert (problem.column, problem.value) == ("total_depth_ft", "93 m")
+    assert "it is a number alone, without a unit ('m')" in problem.rule
+    assert len(read_outcomes(tmp_path / "firm" / "drilled.csv")) == 1, "nothing was filed"

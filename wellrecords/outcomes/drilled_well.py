@@ -13,6 +13,7 @@ from wellrecords.checked import rule_of
 from wellrecords.errors import Problem, ProblemsError
 from wellrecords.readings import Kind, Reading, parse_reading
 from wellrecords.schema import DRILLING_METHODS, POSITION_METHODS, RECORD_KINDS, WELL_USES, YIELD_METHODS
+from wellrecords.typed_numbers import typed_number
 
 READING_KINDS: dict[str, Kind] = {
     "depth_to_bedrock_ft": "bedrock",
@@ -87,6 +88,14 @@ class DrilledWell(BaseModel):
             msg = "a text of the log stands on one line, without control characters"
             raise ValueError(msg)
         return value
+
+    @field_validator("total_depth_ft", "casing_depth_ft", "casing_diameter_in", "cost_usd", "billed_usd", mode="before")
+    @classmethod
+    def _as_typed(cls, value: object) -> object:
+        if not isinstance(value, str):
+            return value
+        typed_number(value)  # says what is wrong; the text stays, so that a later fault shows what was typed
+        return value.replace(",", "").replace("$", "").replace(" ", "")
 
     @field_validator("position_method", "record_kind", "well_use", "drilling_method", "yield_method")
     @classmethod
