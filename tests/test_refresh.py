@@ -494,6 +494,8 @@ def test_rows_that_are_copies_are_named(tmp_path, distinct):
     result = refresh(load_settings(path), today=TODAY)
     assert result.counts["rows_read"] == 3
     assert not distinct or result.counts["kept"] == 3
-    (told,) = [note for note in result.notes if "copied" in note]
+    (told,) = [note for note in result.notes if "copied letter" in note]
+    stay = [note for note in result.notes if "stays beside the first" in note]
+    assert len(stay) == (0 if distinct else 1), "no permit, owner or address says that they are one"
     assert "1 row copied letter by letter: row 4 is the same as row 2" in told
     assert ("`distinct`" in told) == distinct

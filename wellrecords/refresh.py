@@ -26,6 +26,7 @@ from wellrecords.cleaning.neighbourhood import flag_outliers, flag_terrain
 from wellrecords.cleaning.nothing_kept import nothing_kept
 from wellrecords.cleaning.rules import FLAG_COLUMNS, load_rules
 from wellrecords.cleaning.suspect_units import suspect_units
+from wellrecords.cleaning.told import copies_that_stay
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.held_back import held_back_csv
 from wellrecords.inputs import fingerprint_of, list_inputs
@@ -156,7 +157,8 @@ def refresh(
     }
     by_source = _count_by_source(cleaned, dataset)
     counts = {name: int(by_source[name].sum()) for name in by_source.columns if name != "source"}
-    notes = (*(note for one in cleaned for note in one.notes), *suspicions)
+    stay = copies_that_stay(result.wells, [one.name for one in cleaned if one.name not in distinct])
+    notes = (*(note for one in cleaned for note in one.notes), *stay, *suspicions)
     manifest = {
         "region": settings.region.name,
         "code_version": wellrecords.__version__,

@@ -7,6 +7,8 @@ number among the changes. Both are said where the refresh is seen.
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 import pandas as pd
 
@@ -110,6 +112,29 @@ def equal_rows(findings: Findings) -> list[str]:
     shown = ", ".join(pairs[:SHOWN_PAIRS])
     more = f", and {len(pairs) - SHOWN_PAIRS:,} more" if len(pairs) > SHOWN_PAIRS else ""
     return [f"{counted(len(pairs), 'row')} copied letter by letter: {shown}{more}"]
+
+
+def copies_that_stay(wells: pd.DataFrame, sources: Collection[str]) -> list[str]:
+    """Say which sources keep copied rows as wells of their own, though they are not said to be `distinct`.
+
+    Without a permit, an owner or an address nothing shows that two equal rows
+    are one well, so that the match leaves them; each then counts twice.
+
+    Parameters
+    ----------
+    wells : pandas.DataFrame
+        The dataset's: `record_id`, `source`.
+    sources : collection of str
+        Those that are asked.
+    """
+    ids = wells.loc[wells["source"].isin(sources), ["source", "record_id"]]
+    stem = ids["record_id"].str.replace(r"~\d+$", "", regex=True)
+    copies = ids[(stem != ids["record_id"]) & stem.isin(ids["record_id"])]
+    return [
+        f"{source}: {counted(int(number), 'copied row')} {'stays' if number == 1 else 'stay'} beside the first, each "
+        "a well of its own: nothing but the equal text says that they are one. Next: take the copies out of the file"
+        for source, number in copies["source"].value_counts(sort=False).items()
+    ]
 
 
 def _texts(findings: Findings, column: str) -> pd.Series:
