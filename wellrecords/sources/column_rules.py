@@ -165,6 +165,11 @@ class ReadingRules(Columns):
         return self
 
 
+def usual_units(measures: Kind) -> tuple[str, ...]:
+    """Return the units in which a kind of reading is written nearly always, the most usual one first."""
+    return {"yield": ("gpm", "L/s", "L/min", "m3/h"), "diameter": ("in", "mm", "cm")}.get(measures, ("ft", "m", "in"))
+
+
 def unit_choices(measures: Kind | None) -> str:
     """Return the units that fit a kind of reading, the usual ones first.
 
@@ -174,7 +179,7 @@ def unit_choices(measures: Kind | None) -> str:
     if measures is None:
         return f"{unit_choices('depth')} for a length; {unit_choices('yield')} for a yield"
     factors = GPM_PER if measures == "yield" else FEET_PER
-    usual = {"yield": ("gpm", "L/s", "L/min", "m3/h"), "diameter": ("in", "mm", "cm")}.get(measures, ("ft", "m", "in"))
+    usual = usual_units(measures)
     return ", ".join((*usual, *(unit for unit in factors if unit not in usual)))
 
 

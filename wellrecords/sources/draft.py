@@ -20,7 +20,7 @@ import pandas as pd
 from wellrecords.errors import ProblemsError, counted
 from wellrecords.places import parse_angles
 from wellrecords.readings import parse_readings
-from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, TEXT_COLUMNS, tidy_code, tidy_name, unit_choices
+from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, TEXT_COLUMNS, tidy_code, tidy_name, usual_units
 from wellrecords.sources.layout import DATUMS
 from wellrecords.sources.map_files import POINT_X, POINT_Y
 from wellrecords.sources.raw import RawTable
@@ -29,7 +29,6 @@ from wellrecords.units import FEET_PER, GPM_PER, known_unit
 
 SAMPLED_ROWS = 5000
 """Rows by which a column is judged."""
-USUAL_UNITS = 4
 _ONLY_SAID = ("position_error", "position_method")
 """Roles of which the draft speaks only: the columns stay among those not used until a person says what they mean."""
 MOST_CODES = 60
@@ -356,7 +355,7 @@ def _readings(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
     factors = GPM_PER if kind == "yield" else FEET_PER
     unit = next((unit for name in guesses[role].columns if (unit := _unit_in(name, factors))), None)
     row_by_row = kind == "yield" and "unit_of_yield" in guesses
-    choices = ", ".join(unit_choices(kind).split(", ")[:USUAL_UNITS])
+    choices = ", ".join(usual_units(kind))
     open_unit = [] if row_by_row else [f'unit = "SAY"  # SAY which unit, the name tells none: {choices}']
     more = [f'unit = "{unit}"'] if unit else open_unit
     if row_by_row:
@@ -408,7 +407,7 @@ def _positions(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
             )
             lines += [
                 '# method = "gps"  # or survey, map, address ...',
-                "# error_m = 10  # metres, over that of the method",
+                "# error_m = 10  # in metres, where it is known better than by the method",
             ]
         lines.append("")
     if all(part in guesses for part in ("township", "range", "section")):
