@@ -9,8 +9,9 @@ simple only where it is clearly better.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache, partial
 
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates
@@ -140,19 +141,22 @@ class _Trial:
 
         There is no blur yet: with it, a spread that is too wide hardly predicts worse, and each drags the other up.
         """
+        start = REACHES.index(1.0)
 
         def best_at(spread: float) -> tuple[float, Reach]:
+            nonlocal start
             heard = spread_out(known, self.grid, spread)
-            best, found = -np.inf, self.first_reach()
+
+            def scored(number: int, shape: float) -> tuple[float, float]:
+                whole = self._weigh(heard, Reach(REACHES[number] * self.typical_m, self.typical_m, shape=shape))
+                return max((float(self.scores(known, prior, part * whole).sum()), part) for part in strengths)
+
+            found = []
             for shape in shapes:
-                for part in REACHES:
-                    reach = Reach(part * self.typical_m, self.typical_m, shape=shape, spread=spread)
-                    whole = self._weigh(heard, reach)
-                    for strength in strengths:
-                        score = float(self.scores(known, prior, strength * whole).sum())
-                        if score > best:
-                            best, found = score, replace(reach, strength=strength)
-            return best, found
+                start, (score, strength) = _climb(partial(scored, shape=shape), start, len(REACHES))
+                reach = Reach(REACHES[start] * self.typical_m, self.typical_m, strength, shape, spread=spread)
+                found.append((score, reach))
+            return max(found, key=lambda one: one[0])
 
         if len(spreads) == 1:
             return best_at(spreads[0])[1]
@@ -177,6 +181,17 @@ class _Trial:
             smooth = gaussian_filter(mean, SMOOTHING / self.grid.step).ravel()
             prior = 0.999 * smooth / smooth.sum() + 0.001 / self.grid.size
         return prior
+
+
+def _climb(height: Callable[[int], tuple[float, float]], start: int, count: int) -> tuple[int, tuple[float, float]]:
+    """Go uphill from `start`, of 0 to count - 1, to where both neighbours are lower; that number and its height."""
+    known = cache(height)
+    while True:
+        near = range(max(start - 1, 0), min(start + 2, count))
+        best = max(near, key=lambda number: (known(number), number == start))
+        if best == start:
+            return start, known(start)
+        start = best
 
 
 def _mean_square(deviations: Sequence[float], score: np.ndarray) -> float:
@@ -289,18 +304,7 @@ def fit_laws(
         trial, found = longer, gone_on
     others = [_improve(trial, replace(found, tables=fracture_tables(law))) for law in jumps[1:]]
     found = _improve(trial, max([found, *others], key=lambda laws: float(laws.scores.mean())))
-    straight, *faded = (
-        _with_reach(trial, found if np.isinf(decay_ft) else _improve(trial, replace(found, decay_ft=decay_ft)))
-        for decay_ft in decays_ft
-    )
-    # Where the rate falls fast, a rate that falls slowly predicts clearly better, too; what only looks like fading
-    # (yields rounded or missing) may favour the fast fall alone.
-    found = straight
-    for gentle in faded[:1]:
-        if _clearly_better(gentle.scores, straight.scores, FADES):
-            found = gentle
-        if _clearly_better(gentle.scores, straight.scores, CLEARLY_FADES):
-            found = max(faded, key=lambda laws: float(laws.scores.mean()))
+    found = _fading(trial, found, decays_ft)
     grid, prior = _refine(found.grid, found.prior)
     trial = replace(trial, grid=grid)
     found = _improve(trial, replace(found, grid=grid, prior=prior))
@@ -309,6 +313,29 @@ def fit_laws(
     return replace(
         found, stops=stops, n_neighbours=min(n_neighbours, len(stops)), scored=chosen[scored], candidate=best
     )
+
+
+def _fading(trial: _Trial, found: LawMap, decays_ft: Sequence[float]) -> LawMap:
+    """Let the rate fade with depth if that predicts clearly better, the gentlest decay first.
+
+    Where the rate falls fast, a rate that falls gently predicts clearly
+    better, too; what only looks like fading (yields rounded or missing) may
+    favour a fast fall alone.
+    """
+    straight = _with_reach(trial, found)
+    fading = [decay_ft for decay_ft in decays_ft if np.isfinite(decay_ft)]
+    if not fading:
+        return straight
+
+    def faded(decay_ft: float) -> LawMap:
+        return _with_reach(trial, _improve(trial, replace(found, decay_ft=decay_ft)))
+
+    gentle = faded(fading[0])
+    if not _clearly_better(gentle.scores, straight.scores, FADES):
+        return straight
+    if not _clearly_better(gentle.scores, straight.scores, CLEARLY_FADES):
+        return gentle
+    return max([gentle, *map(faded, fading[1:])], key=lambda laws: float(laws.scores.mean()))
 
 
 def _with_reach(
