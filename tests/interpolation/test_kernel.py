@@ -74,7 +74,7 @@ def test_an_estimate_is_the_same_without_numba(monkeypatch):
 
     def both_ways():
         model = IntervalKriging("identity", n_trees=10).fit(XY, reading, high)
-        assert model.forest_ is not None
+        assert model.forests_
         squares = TARGETS[:, None] + np.linspace(-20.0, 20.0, 4)[:, None]
         return model.predict(TARGETS).table.values, model.predict_groups(squares).table.values
 

@@ -25,7 +25,7 @@ from wellrecords.interpolation.covariance import Covariance, CovarianceKind, Flo
 from wellrecords.interpolation.neighbours import IntArray, Places
 
 NUGGET_SHARE = (0.02, 0.98)
-SUBSET = 600  # places scored in a fit
+SUBSET = 2_000  # places scored in a fit
 FIT_NEIGHBOURS = 20
 CLEAR_GAIN = 0.01  # of the score: less is not worth a larger model
 CLEAR_ERRORS = 3.0  # standard errors: some two dozen stretches are tried, and one may look good by luck

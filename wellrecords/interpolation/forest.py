@@ -35,6 +35,7 @@ from wellrecords.interpolation.neighbours import IntArray, Places
 from wellrecords.interpolation.tiling import run_tiles, thread_pool
 
 ANGLES = 6
+ABOUT_KRIGING = 5  # features after the turned coordinates that tell of kriging and of the readings nearby
 NEAR = 12  # places that count as surroundings
 LEAF_VALUES = 6  # readings that stand for a leaf
 IN_BAG = 0.63  # share of the blocks that a tree sees, as in a bootstrap
@@ -199,6 +200,11 @@ def features(
     return np.hstack(columns).astype(np.float32)
 
 
+def of_the_ground(inputs: Float32Array) -> Float32Array:
+    """Return the features that know nothing of readings: turned coordinates and covariates."""
+    return np.ascontiguousarray(np.delete(inputs, np.s_[ANGLES : ANGLES + ABOUT_KRIGING], axis=1))
+
+
 def fit_forest(
     inputs: Float32Array,
     draw: Callable[[np.random.Generator], FloatArray],
@@ -217,6 +223,7 @@ def fit_forest(
     draw : callable
         Gives one reading a well, drawn inside its interval.
     block_of_well : ndarray of shape (n,)
+        Wells of one number are drawn or left out together.
     """
     n, blocks = len(inputs), int(block_of_well.max()) + 1
     kept = max(1, round(min(IN_BAG, WELLS_A_TREE / n) * blocks))

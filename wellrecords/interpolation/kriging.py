@@ -10,7 +10,7 @@ from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 
 from wellrecords.interpolation import calibration, censoring
-from wellrecords.interpolation.blend import blend, choose_share
+from wellrecords.interpolation.blend import Voice, blend, hear_forests
 from wellrecords.interpolation.checks import (
     check_coordinates,
     check_groups,
@@ -21,7 +21,7 @@ from wellrecords.interpolation.covariance import Covariance, CovarianceKind, Flo
 from wellrecords.interpolation.covariates import CovariateColumns, learn_covariates, match_covariates
 from wellrecords.interpolation.distribution import SCORES, PredictiveDistribution, ScoreTable, Transform
 from wellrecords.interpolation.field import Field
-from wellrecords.interpolation.forest import Forest, ForestScale, Surroundings, features, fit_forest
+from wellrecords.interpolation.forest import ForestScale, Surroundings, features
 from wellrecords.interpolation.kernel import Solution, solve, solve_groups
 from wellrecords.interpolation.left_out import LeaveOneOut
 from wellrecords.interpolation.neighbours import IntArray, nearest
@@ -53,8 +53,8 @@ class IntervalKriging(BaseEstimator):
         place.
     n_trees : int, default=60
         Size of the quantile forest whose quantiles are averaged with those
-        of kriging as far as it helps on left-out ground; 0 for kriging
-        alone.
+        of kriging as far as it helps on left-out ground, and twice that of a
+        second, which knows the ground alone; 0 for kriging alone.
     block_m : float, default=300.0
         Wells in one square of this size are left out together when
         predictions are scored: what the next well knows of its neighbour in
@@ -86,8 +86,8 @@ class IntervalKriging(BaseEstimator):
         The fitted model, on the transformed scale.
     residuals_ : ResidualDistribution
         Of the scores of left-out readings.
-    forest_share_ : float
-        Share of the forest in the quantiles.
+    forests_ : tuple of Voice
+        The forests that are heard, each with its share in the quantiles.
     sites_ : Sites
         The Gaussian stand-in of each reading.
     anisotropy_ : tuple of (ratio, angle_deg), or None
@@ -243,9 +243,8 @@ class IntervalKriging(BaseEstimator):
         return cavities.mean, np.sqrt(cavities.variance) * around[self.places_.place_of_well]
 
     def _left_out_table(self, mean: FloatArray, sd: FloatArray) -> ScoreTable:
-        """Distribution of each well from the wells elsewhere, the forest blended in where it helps."""
-        self.forest_: Forest | None = None
-        self.forest_share_ = 0.0
+        """Distribution of each well from the wells elsewhere, forests blended in where they help."""
+        self.forests_: tuple[Voice, ...] = ()
         kriging = ScoreTable.normal(mean, sd)
         if self.n_trees == 0 or self.places_.count < FEWEST_PLACES_FOR_FOREST:
             return kriging
@@ -262,25 +261,20 @@ class IntervalKriging(BaseEstimator):
         def draw(rng: np.random.Generator) -> FloatArray:
             return censoring.draw_inside(readings.low, readings.high, mean, sd, rng, readings.rank)
 
-        block = self._field.block[self.places_.place_of_well]
-        min_leaf = 5 if len(mean) > 2_000 else 3
-        forest = fit_forest(
+        table, self.forests_ = hear_forests(
+            kriging,
             inputs,
-            lambda rng: scale.into(draw(rng)),
-            block,
+            draw,
+            self._field.block[self.places_.place_of_well],
+            readings.rank,
             self._rng,
             n_trees=self.n_trees,
-            min_leaf=min_leaf,
+            into=scale.into,
+            back=scale.back,
+            least_sd=self._least_sd,
             n_jobs=threads(self.n_jobs),
         )
-        table = scale.back(forest.table(inputs, own_wells=True, n_jobs=threads(self.n_jobs)))
-        unheard = forest.out_of_bag.sum(axis=0) == 0
-        forest_table = np.where(unheard[:, None], kriging.at(SCORES), table)
-        share = choose_share(kriging.at(SCORES), forest_table, draw(self._rng), self._rng)
-        if share == 0.0:
-            return kriging
-        self.forest_, self.forest_share_ = forest, share
-        return blend(mean, sd, forest_table, share, self._least_sd)
+        return table
 
     def _bend_left_out(self, table: ScoreTable) -> ScoreTable:
         """Learn the local shape of the scores, and bend the left-out predictions to it."""
@@ -324,7 +318,7 @@ class IntervalKriging(BaseEstimator):
         self._squares = self._count
         n, sd = len(self.readings_.low), float(np.sqrt(self.covariance_.sill + self.covariance_.nugget))
         self._hair = HAIR * sd
-        self.forest_, self.forest_share_ = None, 0.0
+        self.forests_ = ()
         self._left_out = ScoreTable.normal(np.full(n, np.mean(self.sites_.value)), np.full(n, sd))
         self.residuals_ = calibration.residual_distribution(np.empty(0), np.empty(0))
         if measured:
@@ -405,12 +399,12 @@ class IntervalKriging(BaseEstimator):
             sd = (np.sqrt(answer.variance + self.covariance_.nugget) * self._local_scale(index)[:, None]).ravel()
             table = ScoreTable.normal(mean, sd)
             known = None if extra is None else extra[tile.start * members : tile.stop * members]
-            if self.forest_ is not None:
+            if self.forests_:
                 around = np.repeat(self._surroundings.at(index, distance), members, axis=0)
                 scale = self._scale
                 inputs = features(points, self._centre, scale.into(mean), sd / scale.unit, around, known)
-                heard = scale.back(self.forest_.table(inputs))
-                table = blend(mean, sd, heard, self.forest_share_, self._least_sd)
+                heard = [(scale.back(voice.table(inputs)), voice.share) for voice in self.forests_]
+                table = blend(table, heard, self._least_sd)
             table = self._bend(table, index, distance)
             return table if self.trend_ is None or known is None else table.plus(self.trend_.at(known))
 
