@@ -127,9 +127,10 @@ def describe_support(nearness: Nearness, lot: int, settings: SupportSettings) ->
     near, within = f"the nearest stands {distance(nearness.nearest_m[lot])} away", distance(settings.good_within_m)
     if nearness.counted[lot] == 0:
         return [f"Thin records: no well within {within}; {near}."]
+    counted, wanted = f"{nearness.counted[lot]:.1f}", f"{settings.good_wells:g}"
+    worth = f"just under {wanted}" if counted == f"{settings.good_wells:.1f}" else counted
     return [
-        f"Thin records: the wells within {within} are worth {nearness.counted[lot]:.1f} well-placed ones, and "
-        f"{settings.good_wells:g} are wanted; {near}."
+        f"Thin records: the wells within {within} are worth {worth} well-placed ones, and {wanted} are wanted; {near}."
     ]
 
 
