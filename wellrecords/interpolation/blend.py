@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import product
 
 import numpy as np
@@ -61,13 +62,21 @@ def choose_shares(
         rows = random_state.choice(rows, SCORED_AT_MOST, replace=False)
     base, asked = kriging[rows], reading[rows]
     moved = [table[rows] - base for table in forests]
-    tried = [tenths for tenths in product(range(11), repeat=len(forests)) if sum(tenths) <= 10]
+    steps = [step for step in product((-1, 0, 1), repeat=len(forests)) if any(step)]
 
+    @cache
     def loss(tenths: tuple[int, ...]) -> float:
         shift = sum((0.1 * part * table for part, table in zip(tenths, moved, strict=True) if part), np.float64(0.0))
         return table_score(base + shift, asked)
 
-    return tuple(part / 10.0 for part in min(tried, key=loss))
+    # The score is convex in the shares, so that the way downhill leads to the best.
+    here = (3,) * len(forests)
+    while True:
+        around = [tuple(part + one for part, one in zip(here, step, strict=True)) for step in steps]
+        best = min([here, *(near for near in around if min(near) >= 0 and sum(near) <= 10)], key=loss)
+        if best == here:
+            return tuple(part / 10.0 for part in here)
+        here = best
 
 
 def blend(kriging: ScoreTable, heard: Sequence[tuple[FloatArray, float]], least_sd: float) -> ScoreTable:
@@ -159,12 +168,13 @@ def hear_forests(
     unheard = first.out_of_bag.sum(axis=0) == 0
     heard = [np.where(unheard[:, None], kriging.at(SCORES), back(first.table(inputs, own_wells=True, n_jobs=n_jobs)))]
     few = -(-n_trees // 2)
+    in_fold = few if len(inputs) <= MANY_WELLS else -(-few // 3)  # many wells' mean score is steady all the same
     if len(np.unique(block)) >= GROUND_FOLDS:
         fold = (random_state.permutation(int(block.max()) + 1) % GROUND_FOLDS)[block]
         left_out = np.empty((len(inputs), len(SCORES)))
         for number in range(GROUND_FOLDS):
             known, asked = np.flatnonzero(fold != number), np.flatnonzero(fold == number)
-            part = grown(ground, np.argsort(np.argsort(rank[known])), known, few, GROUND_LEAF)
+            part = grown(ground, np.argsort(np.argsort(rank[known])), known, in_fold, GROUND_LEAF)
             left_out[asked] = back(part.table(ground[asked], n_jobs=n_jobs))
         heard.append(left_out)
     shares = choose_shares(kriging.at(SCORES), heard, draw(random_state), random_state)
