@@ -28,6 +28,21 @@ def test_shares_are_those_that_lead_to_the_truth():
     assert alone == (0.0, 0.0)
 
 
+def test_shares_are_the_best_of_all_tenths():
+    """Against every pair of tenths: a way downhill can end in a narrow valley."""
+    rng = np.random.default_rng(4)
+    for _ in range(5):
+        reading = rng.standard_normal(300)
+        kriging, first, second = (normal(0.0, 300) * rng.uniform(0.3, 3.0) + rng.normal(0.0, 1.0) for _ in range(3))
+        w, v = choose_shares(kriging, [first, second], reading, rng)
+
+        def score(w, v, tables=(kriging, first, second), reading=reading):
+            return table_score((1.0 - w - v) * tables[0] + w * tables[1] + v * tables[2], reading)
+
+        every = [score(i / 10, j / 10) for i in range(11) for j in range(11 - i)]
+        assert score(w, v) == pytest.approx(min(every), rel=1e-9)
+
+
 def test_a_blend_is_the_weighted_mean_of_the_quantiles():
     kriging = ScoreTable.normal(np.array([2.0]), np.array([1.0]))
     told = blend(kriging, [(normal(4.0, 1), 0.25), (normal(8.0, 1), 0.25)], 1e-9)

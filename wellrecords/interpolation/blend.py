@@ -21,7 +21,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache
 from itertools import product
 
 import numpy as np
@@ -62,21 +61,13 @@ def choose_shares(
         rows = random_state.choice(rows, SCORED_AT_MOST, replace=False)
     base, asked = kriging[rows], reading[rows]
     moved = [table[rows] - base for table in forests]
-    steps = [step for step in product((-1, 0, 1), repeat=len(forests)) if any(step)]
+    tried = [tenths for tenths in product(range(11), repeat=len(forests)) if sum(tenths) <= 10]
 
-    @cache
     def loss(tenths: tuple[int, ...]) -> float:
         shift = sum((0.1 * part * table for part, table in zip(tenths, moved, strict=True) if part), np.float64(0.0))
         return table_score(base + shift, asked)
 
-    # The score is convex in the shares, so that the way downhill leads to the best.
-    here = (3,) * len(forests)
-    while True:
-        around = [tuple(part + one for part, one in zip(here, step, strict=True)) for step in steps]
-        best = min([here, *(near for near in around if min(near) >= 0 and sum(near) <= 10)], key=loss)
-        if best == here:
-            return tuple(part / 10.0 for part in here)
-        here = best
+    return tuple(part / 10.0 for part in min(tried, key=loss))
 
 
 def blend(kriging: ScoreTable, heard: Sequence[tuple[FloatArray, float]], least_sd: float) -> ScoreTable:

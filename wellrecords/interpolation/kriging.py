@@ -53,8 +53,8 @@ class IntervalKriging(BaseEstimator):
         place.
     n_trees : int, default=60
         Size of the quantile forest whose quantiles are averaged with those
-        of kriging as far as it helps on left-out ground, and twice that of a
-        second, which knows the ground alone; 0 for kriging alone.
+        of kriging as far as it helps on left-out ground; a second one, which
+        knows the ground alone, has half as many trees. 0 for kriging alone.
     block_m : float, default=300.0
         Wells in one square of this size are left out together when
         predictions are scored: what the next well knows of its neighbour in

@@ -23,6 +23,7 @@ from wellrecords.lots.shared import Shared, learnt_from
 from wellrecords.lots.stopping import MISSING
 from wellrecords.lots.support import Nearness, rate_support
 from wellrecords.lots.tiles import Company, District
+from wellrecords.reading_words import DRY_BELOW_GPM
 
 SHOWN_COLUMNS = [
     "record_id",
@@ -253,4 +254,4 @@ def _dry_below(table: pd.DataFrame, settings: EstimateSettings) -> float:
         return settings.dry_below_gpm
     positive = table["yield_gpm_low"].to_numpy()
     positive = positive[np.isfinite(positive) & (positive > 0)]
-    return min(0.5, float(np.quantile(positive, 0.01))) if len(positive) else 0.5
+    return min(DRY_BELOW_GPM, float(np.quantile(positive, 0.01))) if len(positive) else DRY_BELOW_GPM

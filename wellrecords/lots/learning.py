@@ -33,6 +33,7 @@ LIKELY_SPREAD, SPREAD_SD = 0.25, 0.1
 """A weak prior: holes of a neighbourhood differ by some e^0.25 in rate and size. The wells hardly tell a spread of 0.3
 from one of 0.5, and too wide a one promises wells too shallow."""
 FIRST_SPREAD = 0.4
+"""Before any is learnt: too narrow a one takes mixed ground for a rate that fades."""
 STRENGTHS = (0.5, 1.0)
 SHAPES = (1.0, 2.0)
 BLURS = (0.0, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
