@@ -113,7 +113,11 @@ def test_half_a_gallon_serves_the_house_and_waters_no_lawn(request):
     assert "It will not water the 5,000 ft² of lawn and garden" in done.stdout
     row = next(line.split() for line in done.stdout.splitlines() if line.strip().startswith("0.5 gpm"))
     assert row == ["0.5", "gpm", "720", "gal", "110", "gal", "too", "little"]
+    assert "storage will not help" in done.stdout
+    assert "every 3 days within 4 hours" in done.stdout
     assert done.stdout.splitlines()[-1].startswith("Ask for ")
+    every_day = run("need", region, "--lawn-ft2", 5000, "--yield-gpm", 1, "--watering-every-days", 1)
+    assert "every day within 4 hours; in that time the well makes 240" in every_day.stdout
     assert run("need", region, "--lawn-ft2", "5,000", "--yield-gpm", 0.5, "--in-well-gal", 150).stdout == done.stdout
 
 
@@ -127,6 +131,8 @@ def test_half_a_gallon_serves_the_house_and_waters_no_lawn(request):
         (("--livestock", "horses=2"), "did you mean horse?"),
         (("--lawn-ft2", "500 m2"), "without a unit ('m2')"),
         (("--yield-gpm", -1), "--yield-gpm must be 0 or more"),
+        (("--watering-every-days", 0), "--watering-every-days"),
+        (("--watering-every-days", 1.5), "whole number"),
     ],
 )
 def test_a_need_that_cannot_be_is_refused_by_its_option(request, words, told):

@@ -14,6 +14,7 @@ from wellrecords.demand import (
     storage_needed_gal,
     tank_needed_gal,
     target_from_need,
+    watering_storage_gal,
     well_storage_gal,
     yield_storage_table,
 )
@@ -151,6 +152,77 @@ def test_half_a_gallon_a_minute_serves_a_house_and_waters_no_lawn():
     assert "also waters the 800 ft²" in small
 
 
+def stepped_storage_gal(flow_gpm, need, watered_at_h, step_min=5):
+    """Draw on a store that starts full, through three waterings, and return how far it falls."""
+    days = 3 * need.watering_every_days
+    minute = np.arange(0, days * 1440, step_min)
+    hour = minute % 1440 / 60.0
+    peak = hour < need.peak_hours
+    rest_gpm = need.rest_gal(irrigating=False) / (1440.0 - 60.0 * need.peak_hours)
+    drawn_gpm = np.where(peak, need.peak_gal / (60.0 * need.peak_hours), rest_gpm)
+    watered = (minute // 1440 % need.watering_every_days == 0) & (hour >= watered_at_h)
+    watered &= hour < watered_at_h + need.watering_hours
+    drawn_gpm = drawn_gpm + np.where(watered, need.watering_gal / (60.0 * need.watering_hours), 0.0)
+    below_full = lowest = 0.0
+    for drawn in drawn_gpm:
+        below_full = max(below_full + (drawn - flow_gpm) * step_min, 0.0)
+        lowest = max(lowest, below_full)
+    return lowest
+
+
+@pytest.mark.parametrize("every_days", [1, 3])
+@pytest.mark.parametrize("household", [{"persons": 4}, {"persons": 2, "peak_share": 0.05, "livestock": {"horse": 3}}])
+def test_storage_for_sprinklers_is_the_stepped_mass_balance(household, every_days):
+    need = household_need(DemandSettings(lawn_area_ft2=2500, watering_every_days=every_days, **household))
+    least = float(required_yield_gpm(need, np.inf, irrigating=True))
+    for flow in (least, 1.02 * least, 1.5 * least, 4.0, 8.0):
+        worst = max(stepped_storage_gal(flow, need, hour) for hour in (2, 3, 8, 17, 20))
+        whole = storage_needed_gal(flow, need) + watering_storage_gal(flow, need)
+        assert whole == pytest.approx(worst, abs=0.5)
+
+
+def test_storage_for_a_lawn_worked_by_hand():
+    """5,000 ft2 x 1 in / 12 x 7.48 / 7 / 0.75 x 3 days are 1,781 gal; 1 gpm makes 240 of them in 4 hours."""
+    need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
+    assert need.watering_gal == pytest.approx(1781, abs=1)
+    assert watering_storage_gal([0.5, 1.0, 10.0], need) == pytest.approx([np.inf, 1541, 0.0], abs=1)
+    # The well is drawn down when the house wakes: what it would have given the house stands in the tank.
+    spared = float(storage_needed_gal(1.0, need) - tank_needed_gal(1.0, need, 150.0))
+    assert spared > 100
+    assert watering_storage_gal(1.0, need, 150.0) == pytest.approx(1541 + spared, abs=1)
+    assert watering_storage_gal([0.1, 1.0], household_need(DemandSettings(persons=4))).tolist() == [0.0, 0.0]
+
+
+@given(needs, st.floats(0.05, 20), st.floats(1.01, 3))
+@settings(deadline=None)
+def test_a_stronger_well_takes_no_more_storage_for_sprinklers(need, flow, times):
+    less, more = storage_needed_gal([flow, flow * times], need) + watering_storage_gal([flow, flow * times], need)
+    assert more <= less + 1e-6
+    assert np.isfinite(watering_storage_gal(flow, need)) == (
+        not need.watering_gal or np.isfinite(storage_needed_gal(flow, need, irrigating=True))
+    )
+
+
+def test_a_watering_is_told_with_its_hours_and_what_the_well_makes_meanwhile():
+    need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
+    assert describe_yield(1.0, need)[3] == (
+        "A watering by sprinklers takes 1,800 gallons, every 3 days within 4 hours; in that time the well makes 240: "
+        "1,550 gallons of storage on top of the house's."
+    )
+    assert "drawn down" in describe_yield(1.0, need, 150.0)[3]
+    assert describe_yield(10.0, need)[3].endswith(
+        "in that time the well makes 2,400: no storage on top of the house's."
+    )
+    assert "It cannot refill a tank between waterings by sprinklers" in describe_yield(0.5, need)[3]
+    assert "sprinklers" not in " ".join(describe_yield(1.0, household_need(DemandSettings(persons=4))))
+    facts = dict(need_facts(DemandSettings(lawn_area_ft2=5000, watering_every_days=1, watering_hours=2)))
+    assert facts["A watering by sprinklers, every day within 2 hours"] == "590 gal, 4.9 gpm"
+    told = what_to_ask_for(need, (0.5, 1.0, 2.0))
+    assert told.endswith("With sprinklers it is a 1,730 gallon tank at 1 gpm, a 1,190 gallon tank at 2.5 gpm.")
+    little = household_need(DemandSettings(persons=4, lawn_area_ft2=100, watering_every_days=1))
+    assert what_to_ask_for(little, ()).endswith("Sprinklers need no tank either.")
+
+
 def test_a_day_s_water_is_told_as_well_as_it_is_known():
     """7.8 gpm round the clock are 11,232 gallons: nobody knows the last three figures."""
     need = household_need(DemandSettings(persons=4))
@@ -202,6 +274,8 @@ def test_wrong_settings_are_refused_with_a_sentence():
         DemandSettings(irrigation_in_per_week=(1, 1))
     with pytest.raises(ValidationError):
         DemandSettings(people=3)
+    with pytest.raises(ValidationError, match="more than 24 together"):
+        DemandSettings(peak_hours=12, watering_hours=13)
 
 
 @pytest.mark.parametrize(

@@ -20,6 +20,11 @@ yield is measured with the well drawn down, and a well that is still half full
 gives only half of it. `tank_needed_gal` lets the inflow follow the level,
 which is what the designs here are sized by.
 
+Lawn and garden may be watered evenly over the day (the rest above), or by
+sprinklers, in sessions: the water of some days within some hours, which is
+more than a weak well makes meanwhile. `watering_storage_gal` is what a
+session takes on top of the house's storage.
+
 >>> need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
 >>> round(need.house_gal_day), round(need.summer_gal_day)
 (300, 894)
@@ -86,6 +91,12 @@ class DemandSettings(BaseModel):
         beyond rain. 1 inch a week in summer is common practice.
     irrigation_efficiency : float, default=0.75
         Share of the water that reaches the roots (from memory, sprinklers).
+    watering_every_days : int, default=3
+        From one watering by sprinklers to the next, at the same hour. Two or
+        three waterings a week are common practice.
+    watering_hours : float, default=4
+        Within which a watering is given, all zones one after the other, apart
+        from the house's peak: the early morning, common practice.
     livestock : dict of str to float
         Heads by kind, such as {"horse": 2}.
     livestock_gal_per_head_day : dict of str to float
@@ -106,6 +117,8 @@ class DemandSettings(BaseModel):
     garden_area_ft2: float = Field(default=0.0, ge=0)
     irrigation_in_per_week: tuple[float, ...] = (0, 0, 0, 0, 0.5, 1, 1, 1, 0.5, 0, 0, 0)
     irrigation_efficiency: float = Field(default=0.75, gt=0, le=1)
+    watering_every_days: int = Field(default=3, ge=1)
+    watering_hours: float = Field(default=4.0, gt=0, lt=24)
     livestock: dict[str, float] = Field(default_factory=dict)
     livestock_gal_per_head_day: dict[str, float] = Field(default_factory=dict)
 
@@ -116,6 +129,9 @@ class DemandSettings(BaseModel):
             raise ValueError(msg)
         if len(self.irrigation_in_per_week) != 12 or min(self.irrigation_in_per_week) < 0:
             msg = "irrigation_in_per_week needs 12 values, January first, none below 0"
+            raise ValueError(msg)
+        if self.peak_hours + self.watering_hours > 24:
+            msg = "peak_hours and watering_hours are more than 24 together: sprinklers run outside the house's peak"
             raise ValueError(msg)
         return self
 
@@ -139,6 +155,9 @@ class Need:
     irrigation_gal_per_ft2_day : float
         Water that a square foot takes from the well in the driest month (as
         if irrigated at 1 inch a week where no season is set).
+    watering_every_days : int
+    watering_hours : float
+        Of a session of the sprinklers, which is outside the peak.
     months : DataFrame
         Twelve rows: `month`, `indoor_gal_day`, `livestock_gal_day`,
         `irrigation_gal_day`, `total_gal_day`.
@@ -153,6 +172,8 @@ class Need:
     irrigated_ft2: float
     irrigation_in_per_week: float
     irrigation_gal_per_ft2_day: float
+    watering_every_days: int
+    watering_hours: float
     months: pd.DataFrame
 
     @property
@@ -164,6 +185,11 @@ class Need:
     def summer_gal_day(self) -> float:
         """House, animals, lawn and garden in the driest month."""
         return self.house_gal_day + self.irrigation_gal_day
+
+    @property
+    def watering_gal(self) -> float:
+        """One watering of lawn and garden by sprinklers, in the driest month."""
+        return self.irrigation_gal_day * self.watering_every_days
 
     def rest_gal(self, *, irrigating: bool) -> float:
         """Volume used outside the peak on a day with or without irrigation."""
@@ -269,6 +295,8 @@ def household_need(settings: DemandSettings) -> Need:
         irrigated_ft2=area,
         irrigation_in_per_week=driest_in,
         irrigation_gal_per_ft2_day=float(irrigation_gal(1.0, driest_in or 1.0) / 7.0 / settings.irrigation_efficiency),
+        watering_every_days=settings.watering_every_days,
+        watering_hours=settings.watering_hours,
         months=months,
     )
 
@@ -363,6 +391,47 @@ def tank_needed_gal(
     return tank
 
 
+def watering_storage_gal(yield_gpm: ArrayLike, need: Need, in_well_gal: ArrayLike = 0.0) -> np.ndarray:
+    """Return the storage that a watering by sprinklers takes on top of the house's tank.
+
+    With V the water of a session, t its hours, r the house's rate outside its
+    peak and H its use a day, all storage must hold, beside the house's,
+
+        V - min((q - r) t, q 24 h - H),
+
+    what the well makes beyond the house's use in these hours, or in a day
+    where the tank is not full again before the session. It is exact for the
+    worst hour outside the peak, for days that repeat from one watering to the
+    next (a test steps through them). The well is drawn down by then, so the
+    water in it is not counted, for the house neither.
+
+    Parameters
+    ----------
+    yield_gpm : array-like of shape (n,) or scalar
+        At full drawdown.
+    need : Need
+    in_well_gal : array-like, default=0
+        Usable water standing in the well, on which the house's tank counts
+        (`tank_needed_gal`).
+
+    Returns
+    -------
+    ndarray
+        Gallons; 0 without lawn and garden, infinite where the well cannot
+        refill the storage between two waterings.
+    """
+    flow = np.asarray(yield_gpm, dtype=float)
+    rest_gpm = need.rest_gal(irrigating=False) / (MIN_PER_DAY - need.peak_hours * 60.0)
+    in_session = np.maximum(flow - rest_gpm, 0.0) * need.watering_hours * 60.0
+    short = need.watering_gal - np.minimum(in_session, flow * MIN_PER_DAY - need.house_gal_day)
+    house, beside_well = np.broadcast_arrays(storage_needed_gal(flow, need), tank_needed_gal(flow, need, in_well_gal))
+    if not need.watering_gal:
+        return np.zeros(house.shape)
+    refilled = np.isfinite(storage_needed_gal(flow, need, irrigating=True))
+    of_the_well = np.where(refilled, house, 0.0) - np.where(refilled, beside_well, 0.0)
+    return np.where(refilled, np.maximum(short, 0.0) + of_the_well, np.inf)
+
+
 def required_yield_gpm(need: Need, storage_gal: ArrayLike = 0.0, *, irrigating: bool = False) -> np.ndarray:
     """Return the least yield that meets the need with the given storage.
 
@@ -427,7 +496,9 @@ def yield_storage_table(need: Need, yields_gpm: ArrayLike, in_well_gal: ArrayLik
     -------
     DataFrame
         `yield_gpm`, `gal_per_day`, `house_tank_gal`, `summer_tank_gal`
-        (infinite where no tank is enough), `serves_house`, `serves_summer`.
+        (lawn and garden watered evenly over the day; infinite where no tank is
+        enough), `watering_storage_gal` (that their sprinklers take on top of
+        the house's), `serves_house`, `serves_summer`.
     """
     flow = np.atleast_1d(np.asarray(yields_gpm, dtype=float))
     house, summer = (tank_needed_gal(flow, need, in_well_gal, irrigating=irrigating) for irrigating in (False, True))
@@ -437,6 +508,7 @@ def yield_storage_table(need: Need, yields_gpm: ArrayLike, in_well_gal: ArrayLik
             "gal_per_day": flow * MIN_PER_DAY,
             "house_tank_gal": house,
             "summer_tank_gal": summer,
+            "watering_storage_gal": watering_storage_gal(flow, need, in_well_gal),
             "serves_house": np.isfinite(house),
             "serves_summer": np.isfinite(summer),
         }

@@ -37,6 +37,7 @@ def describe_yield(yield_gpm: float, need: Need, in_well_gal: float = 0.0) -> tu
     A well of 0.5 gpm makes some 720 gallons a day.
     It serves the house (300 gallons a day) with a storage tank of 110 gallons or more, beside 150 in the well.
     It will not water the 5,000 ft² of lawn and garden: with the house that takes 890 gallons a day at 1 inch a week.
+    It cannot refill a tank between waterings by sprinklers (1,800 gallons every 3 days): storage will not help.
     What the house leaves, 420 gallons a day, waters some 3,500 ft² at most.
     """
     row = yield_storage_table(need, [yield_gpm], in_well_gal).iloc[0]
@@ -52,13 +53,20 @@ def describe_yield(yield_gpm: float, need: Need, in_well_gal: float = 0.0) -> tu
     if need.irrigated_ft2 and row.serves_summer:
         sentences.append(
             f"It also waters the {need.irrigated_ft2:,.0f} ft² of lawn and garden "
-            f"({gallons(need.summer_gal_day)} gallons a day in all){_with_tank(row.summer_tank_gal, in_well_gal)}."
+            f"({gallons(need.summer_gal_day)} gallons a day in all), spread over the day,"
+            f"{_with_tank(row.summer_tank_gal, in_well_gal)}."
         )
+        if need.watering_gal:
+            sentences.append(_by_sprinklers(yield_gpm, need, float(row.watering_storage_gal), in_well_gal))
         return tuple(sentences)
     if need.irrigated_ft2:
         sentences.append(
             f"It will not water the {need.irrigated_ft2:,.0f} ft² of lawn and garden: with the house that takes "
             f"{gallons(need.summer_gal_day)} gallons a day at {need.irrigation_in_per_week:g} inch a week."
+        )
+        sentences.append(
+            f"It cannot refill a tank between waterings by sprinklers ({gallons(need.watering_gal)} gallons "
+            f"{_every(need.watering_every_days)}): storage will not help."
         )
     spare = row.gal_per_day - need.house_gal_day
     area = two_figures(spare / need.irrigation_gal_per_ft2_day)
@@ -95,6 +103,10 @@ def need_facts(settings: DemandSettings) -> list[tuple[str, str]]:
                 f"{gallons(need.irrigation_gal_day)} gal a day",
             ),
             ("All, in the driest month", f"{gallons(need.summer_gal_day)} gal a day"),
+            (
+                f"A watering by sprinklers, {_every(need.watering_every_days)} within {need.watering_hours:g} hours",
+                f"{gallons(need.watering_gal)} gal, {two_figures(_sprinklers_gpm(need)):g} gpm",
+            ),
         ]
     return [
         *facts,
@@ -118,8 +130,9 @@ def yields_needed(need: Need) -> tuple[str, ...]:
     if need.irrigation_gal_day:
         bare, least = (float(required_yield_gpm(need, storage, irrigating=True)) for storage in (0.0, np.inf))
         told.append(
-            f"With lawn and garden in the driest month it is {enough(bare):g} gpm without a tank, "
-            f"{two_figures(least):g} gpm with tanks."
+            f"With lawn and garden in the driest month, watered evenly over the day, it is {enough(bare):g} gpm "
+            f"without a tank, {two_figures(least):g} gpm with tanks. Sprinklers, which draw the water of "
+            f"{_days(need.watering_every_days)} within {need.watering_hours:g} hours, may take more storage."
         )
     return tuple(told)
 
@@ -140,6 +153,22 @@ def what_to_ask_for(need: Need, yields_gpm: Sequence[float], in_well_gal: float 
     >>> what_to_ask_for(household_need(DemandSettings(persons=4)), (0.1, 0.25, 0.5, 1.0))
     'Ask for 0.25 gpm with a 270 gallon tank, or 2.5 gpm without one.'
     """
+    told, asked_gpm = _what_to_ask_for(need, yields_gpm, in_well_gal)
+    if not need.watering_gal:
+        return told
+    table = yield_storage_table(need, asked_gpm, in_well_gal)
+    whole = table["house_tank_gal"] + table["watering_storage_gal"]
+    if not whole.any():
+        return f"{told} Sprinklers need no tank either."
+    each = [
+        f"a {tank_gallons(gal)} gallon tank at {gpm:g} gpm" if gal > 0 else f"none at {gpm:g} gpm"
+        for gpm, gal in zip(asked_gpm, whole, strict=True)
+    ]
+    return f"{told} With sprinklers it is {', '.join(each)}."
+
+
+def _what_to_ask_for(need: Need, yields_gpm: Sequence[float], in_well_gal: float) -> tuple[str, list[float]]:
+    """Return the answer, and the yields that it names."""
     bare = target_from_need(need)
     watered = bool(need.irrigation_gal_day)
     table = yield_storage_table(need, [*(value for value in sorted(yields_gpm) if value < bare), bare], in_well_gal)
@@ -148,13 +177,14 @@ def what_to_ask_for(need: Need, yields_gpm: Sequence[float], in_well_gal: float 
     tank_gal = float(tanks[least.name])
     served = " for house and garden" if watered else ""
     if least["yield_gpm"] >= bare:
-        return f"Ask for {bare:g} gpm{served}: less than that does not do, with any tank."
+        return f"Ask for {bare:g} gpm{served}: less than that does not do, with any tank.", [bare]
+    least_gpm = float(least["yield_gpm"])
     if tank_gal <= 0:
-        return f"Ask for {least['yield_gpm']:g} gpm{served}: it needs no tank beside the water in the well."
-    return (
-        f"Ask for {least['yield_gpm']:g} gpm with a {tank_gallons(tank_gal)} gallon tank{served}, or {bare:g} gpm "
-        "without one."
+        return f"Ask for {least_gpm:g} gpm{served}: it needs no tank beside the water in the well.", [least_gpm]
+    told = (
+        f"Ask for {least_gpm:g} gpm with a {tank_gallons(tank_gal)} gallon tank{served}, or {bare:g} gpm without one."
     )
+    return told, [least_gpm, bare]
 
 
 def gallons(value_gal: float) -> str:
@@ -196,3 +226,28 @@ def _with_tank(tank_gal: float, in_well_gal: float) -> str:
         beside = f", beside {gallons(in_well_gal)} in the well" if in_well_gal else ""
         return f" with a storage tank of {tank_gallons(tank_gal)} gallons or more{beside}"
     return " without a storage tank"
+
+
+def _sprinklers_gpm(need: Need) -> float:
+    return need.watering_gal / (60.0 * need.watering_hours)
+
+
+def _every(days: int) -> str:
+    return "every day" if days == 1 else f"every {_days(days)}"
+
+
+def _days(days: int) -> str:
+    return "a day" if days == 1 else f"{days} days"
+
+
+def _by_sprinklers(yield_gpm: float, need: Need, storage_gal: float, in_well_gal: float) -> str:
+    """Say what a watering by sprinklers takes, what the well makes meanwhile, and the storage for the rest."""
+    made_gal = yield_gpm * 60.0 * need.watering_hours
+    takes = (
+        f"A watering by sprinklers takes {gallons(need.watering_gal)} gallons, {_every(need.watering_every_days)} "
+        f"within {need.watering_hours:g} hours; in that time the well makes {gallons(made_gal)}"
+    )
+    if storage_gal <= 0:
+        return f"{takes}: no storage on top of the house's."
+    drawn_down = ", for the well is drawn down by then" if in_well_gal else ""
+    return f"{takes}: {tank_gallons(storage_gal)} gallons of storage on top of the house's{drawn_down}."

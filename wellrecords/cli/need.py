@@ -18,6 +18,8 @@ OPTIONS = {
     "bedrooms": "--bedrooms",
     "lawn_area_ft2": "--lawn-ft2",
     "garden_area_ft2": "--garden-ft2",
+    "watering_every_days": "--watering-every-days",
+    "watering_hours": "--watering-hours",
 }
 SHOWN_YIELDS_GPM = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0)
 
@@ -37,6 +39,15 @@ def need(
     ] = None,
     garden_ft2: Annotated[
         Number, typer.Option("--garden-ft2", parser=number, metavar="FT2", help="Garden that the well waters.")
+    ] = None,
+    watering_every_days: Annotated[
+        Number,
+        typer.Option(
+            "--watering-every-days", parser=number, metavar="DAYS", help="From one watering by sprinklers to the next."
+        ),
+    ] = None,
+    watering_hours: Annotated[
+        Number, typer.Option("--watering-hours", parser=number, metavar="HOURS", help="Within which one is given.")
     ] = None,
     livestock: Annotated[
         list[str] | None, typer.Option("--livestock", metavar="KIND=HEADS", help="As horse=2 (repeatable).")
@@ -71,7 +82,14 @@ def need(
     )
 
     settings = load(settings_file)
-    given = {"persons": persons, "bedrooms": bedrooms, "lawn_area_ft2": lawn_ft2, "garden_area_ft2": garden_ft2}
+    given = {
+        "persons": persons,
+        "bedrooms": bedrooms,
+        "lawn_area_ft2": lawn_ft2,
+        "garden_area_ft2": garden_ft2,
+        "watering_every_days": watering_every_days,
+        "watering_hours": watering_hours,
+    }
     wishes: dict[str, Any] = {name: value for name, value in given.items() if value is not None}
     if livestock:
         wishes["livestock"] = dict(_heads(text) for text in livestock)
@@ -111,7 +129,17 @@ def need(
             "makes a day": f"{gallons(row.gal_per_day)} gal",
             "tank, house": tank(row.house_tank_gal),
         }
-        | ({"tank, house and garden": tank(row.summer_tank_gal)} if asked.irrigation_gal_day else {})
+        | (
+            {
+                "tank, house and garden": tank(row.summer_tank_gal),
+                # Where the garden's cell says that it is too little, it is so for sprinklers.
+                "tank, house and sprinklers": tank(row.house_tank_gal + row.watering_storage_gal)
+                if row.serves_summer
+                else "",
+            }
+            if asked.irrigation_gal_day
+            else {}
+        )
         for row in yield_storage_table(asked, yields, in_well_gal).itertuples()
     ]
     show_table(rows, right=list(rows[0]))
