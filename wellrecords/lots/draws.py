@@ -26,6 +26,8 @@ TARGETS, HOLES = 1, 2
 class Drawn:
     """Draws of lots that share their evidence, each array (m, n_draws), and what the curves are made from.
 
+    `columns` holds what was drawn of every quantity, also of one that the
+    records near a lot do not speak of: `table` leaves that out.
     `level` (n_draws,) are the levels of the depth to the target, `finished`
     (m, n_draws) the depths at which wells there are finished in any case.
     """
@@ -48,7 +50,8 @@ class Drawn:
         """Return a lot's draws, one row each; None where the records cannot speak."""
         if not self.said(lot):
             return None
-        return pd.DataFrame({name: self.columns[name][lot] for name in QUANTITIES})
+        unsaid = {name for name in QUANTITIES if self.evidence.nearness[name].support[lot] == NONE}
+        return pd.DataFrame({name: np.nan if name in unsaid else self.columns[name][lot] for name in QUANTITIES})
 
 
 def draw_together(evidence: Evidence, settings: EstimateSettings) -> Drawn:
@@ -69,9 +72,6 @@ def draw_together(evidence: Evidence, settings: EstimateSettings) -> Drawn:
     for lot in range(m):
         if drawn.said(lot):
             _draw_target(drawn, lot)
-        for name in QUANTITIES:
-            if evidence.nearness[name].support[lot] == NONE or not drawn.said(lot):
-                columns[name][lot] = np.nan
     return drawn
 
 
@@ -94,9 +94,10 @@ def target_depths(drawn: Drawn, lot: int, law: LocalLaws, settings: EstimateSett
     in_gravel = np.zeros(n, dtype=bool)
     if evidence.gravels is not None:
         met = evidence.gravels.chance(evidence.lot_coordinates[[lot]], gpm)[0]
-        rock = drawn.columns["depth_to_bedrock_ft"][lot]
-        in_gravel = (rng.uniform(size=n) < met) & (rock >= evidence.gravels.least_cover_ft)
-        target = np.where(in_gravel, rng.choice(evidence.gravels.depth_share, n) * rock, target)
+        ground = drawn.columns["depth_to_bedrock_ft"][lot], drawn.columns["depth_to_water_ft"][lot]
+        in_gravel = (rng.uniform(size=n) < met) & evidence.gravels.can_be(*ground)
+        share = rng.choice(evidence.gravels.depth_share, n)
+        target = np.where(in_gravel, evidence.gravels.depth_ft(share, *ground), target)
     return np.where(target > settings.deepest_ft, np.inf, target), in_gravel
 
 

@@ -16,7 +16,7 @@ from wellrecords.lots.finished import map_finished_depths
 from wellrecords.lots.gravel import GravelMap, fit_gravels
 from wellrecords.lots.laws import LawMap
 from wellrecords.lots.learnt import learn_or_read
-from wellrecords.lots.mapped import TREES, Ground, ended_above_rock, fit_models, start_ft
+from wellrecords.lots.mapped import TREES, Ground, ended_above_rock, fit_models, start_ft, water_level_ft
 from wellrecords.lots.places import LotPlaces, project
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.shared import Shared, learnt_from
@@ -195,8 +195,9 @@ def _evidence(
     if laws is not None and in_rock:
         depth, gpm = (wells[name].to_numpy() for name in ("total_depth_ft", "yield_gpm_low"))
         known = np.isfinite(gpm) & np.isfinite(depth) & (made_water | ~ended_above)
+        level = water_level_ft(wells[known], coordinates[known], models.get("depth_to_water_ft"))
         gravels = fit_gravels(
-            coordinates[known], depth[known], gpm[known], ground.cover_ft[known], ended_above[known], laws.habits
+            coordinates[known], depth[known], gpm[known], ground.cover_ft[known], level, ended_above[known], laws.habits
         )
     elif laws is not None and shared.finished is not None:
         finished = map_finished_depths(laws.stops, shared.finished, settings.random_state)

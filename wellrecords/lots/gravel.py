@@ -1,9 +1,9 @@
 """Water above rock: gravels that satisfy a driller before rock is reached.
 
-Where the cover is thick, some holes meet a water-bearing gravel and end
+Where the cover is thick and stands in water, some holes meet a gravel and end
 there. How often is counted among the wells around (those whose cover is thick
-enough), how deep as a share of the cover, and how much from the yields of
-such wells, which are known only where they satisfied the driller.
+and wet enough), how deep as a share of the wet cover, and how much from the
+yields of such wells, which are known only where they satisfied the driller.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ PRIOR_WELLS = 4.0
 """The region's own share counts as so many wells near each lot."""
 NEAREST = 40
 REACH_M = 3000.0
+SCREEN_FT = 5.0
+"""A gravel well goes so far below its water level: a screen of some feet must stand in water (common practice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,12 +31,13 @@ class GravelMap:
     Attributes
     ----------
     coordinates : ndarray of shape (n, 2)
-        Of the wells whose cover is thick enough.
+        Of the wells whose cover is thick and wet enough.
     in_gravel : ndarray of shape (n,), bool
     least_cover_ft : float
         No gravel well has been found under less.
     depth_share : ndarray
-        Depth over cover thickness of the gravel wells, sorted.
+        Where the gravel wells end, sorted: 0 is `SCREEN_FT` below the water
+        level (or the ground, if that is lower), 1 the top of rock.
     log_mean, log_sd : float
         Of the yield of a gravel, gpm, satisfying or not.
     habits : Habits
@@ -48,8 +51,17 @@ class GravelMap:
     log_sd: float
     habits: Habits
 
+    def can_be(self, rock_ft: np.ndarray, water_ft: np.ndarray) -> np.ndarray:
+        """Say where the cover is thick enough and wet enough for a gravel well."""
+        return (rock_ft >= self.least_cover_ft) & (rock_ft >= shallowest_ft(water_ft))
+
+    def depth_ft(self, share: np.ndarray, rock_ft: np.ndarray, water_ft: np.ndarray) -> np.ndarray:
+        """Depth of gravel wells, below the water and no deeper than rock, for values of `depth_share`."""
+        top = shallowest_ft(water_ft)
+        return top + share * (rock_ft - top)
+
     def chance(self, coordinates: np.ndarray, gpm: float) -> np.ndarray:
-        """Chance that a hole in thick enough cover meets a gravel of at least `gpm`, shape (m,)."""
+        """Chance that a hole where a gravel well `can_be` meets a gravel of at least `gpm`, shape (m,)."""
         count = min(NEAREST, len(self.coordinates))
         distance, index = cKDTree(self.coordinates).query(coordinates, np.arange(1, count + 1))
         weight = np.exp(-((distance / REACH_M) ** 2))
@@ -68,11 +80,17 @@ class GravelMap:
         return np.exp(stats.norm.isf(above * (1.0 - level), self.log_mean, self.log_sd))
 
 
+def shallowest_ft(water_ft: np.ndarray) -> np.ndarray:
+    """Return the least depth of a gravel well; above ground, or not known, the water stands at the ground."""
+    return np.fmax(water_ft, 0.0) + SCREEN_FT
+
+
 def fit_gravels(
     coordinates: np.ndarray,
     depth_ft: np.ndarray,
     gpm: np.ndarray,
     cover_ft: np.ndarray,
+    water_ft: np.ndarray,
     in_gravel: np.ndarray,
     habits: Habits,
     least_wells: int = 5,
@@ -86,6 +104,8 @@ def fit_gravels(
         Total depth and yield; NaN where not known.
     cover_ft : ndarray of shape (n,)
         Depth to bedrock, read or estimated.
+    water_ft : ndarray of shape (n,)
+        Depth to water, read or estimated; NaN where not known.
     in_gravel : ndarray of shape (n,), bool
         The well made water and ended above rock.
     habits : Habits
@@ -100,14 +120,20 @@ def fit_gravels(
         return None
     cover = np.maximum(cover_ft, np.where(in_gravel, depth_ft, 0.0))
     least = float(np.quantile(cover[in_gravel], 0.02))
-    thick = np.isfinite(cover) & (cover >= least)
+    # A gravel well stands in water, whatever an estimated level says.
+    top = shallowest_ft(np.where(in_gravel, np.fmin(water_ft, depth_ft - SCREEN_FT), water_ft))
+    thick = np.isfinite(cover) & (cover >= np.fmax(least, top))
+    ended = in_gravel & thick
+    if not ended.any():
+        return None  # all of them are shallower than a screen
+    wet = np.maximum(cover - top, 1.0)[ended]
     log_gpm = np.log(gpm[in_gravel & np.isfinite(gpm) & (gpm > 0)])
     log_mean, log_sd = _fit_yields(log_gpm, habits)
     return GravelMap(
         coordinates=coordinates[thick],
         in_gravel=in_gravel[thick],
         least_cover_ft=least,
-        depth_share=np.sort((depth_ft / cover)[in_gravel & thick]),
+        depth_share=np.sort(np.clip((depth_ft - top)[ended] / wet, 0.0, 1.0)),
         log_mean=log_mean,
         log_sd=log_sd,
         habits=habits,

@@ -128,8 +128,13 @@ def _cover_ft(table: pd.DataFrame, coordinates: np.ndarray, model: IntervalKrigi
     return cover
 
 
-def _water_level_ft(table: pd.DataFrame, coordinates: np.ndarray, model: IntervalKriging) -> np.ndarray:
-    """Depth to water of every well: as read, else as mapped, but no deeper than most of the hole."""
+def water_level_ft(table: pd.DataFrame, coordinates: np.ndarray, model: IntervalKriging | None) -> np.ndarray:
+    """Depth to water of every well: as read, else as mapped, but no deeper than most of the hole.
+
+    NaN where there is no map.
+    """
+    if model is None:
+        return np.full(len(table), np.nan)
     high = table["depth_to_water_ft_high"].to_numpy()
     level = np.where(np.isfinite(high), high, np.nan)
     unread = np.isnan(level)
@@ -173,7 +178,7 @@ class Ground:
         """Read or map the depths that a rule of where water starts may need."""
         cover, level = np.zeros(len(wells)), np.full(len(wells), np.nan)
         if "depth_to_water_ft" in models and "water" in rule:
-            level = _water_level_ft(wells, coordinates, models["depth_to_water_ft"])
+            level = water_level_ft(wells, coordinates, models["depth_to_water_ft"])
         if "depth_to_bedrock_ft" in models and rule.startswith("bedrock"):
             cover = _cover_ft(wells, coordinates, models["depth_to_bedrock_ft"])
         return cls(wells, coordinates, cover, level)
