@@ -31,11 +31,11 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 from pyarrow import array, large_string
-from pyarrow.compute import field
+from pyarrow.compute import Expression, field
 
 from wellrecords.errors import WellRecordsError
 from wellrecords.output import note_written
-from wellrecords.schema import SCHEMA_VERSION, WELL_COLUMNS, as_wells, conform
+from wellrecords.schema import SCHEMA_VERSION, WELL_COLUMNS, WGS84, as_wells, conform
 
 POINTER = "CURRENT"
 VERSIONS = "versions"
@@ -196,10 +196,22 @@ def read_wells(
     if unknown:
         msg = f"The wells have no column {', '.join(unknown)}. Columns: {', '.join(WELL_COLUMNS)}."
         raise WellRecordsError(msg)
-    wanted = None if columns is None else [*(name for name in columns if name != "geometry"), "geometry"]
-    wells = gpd.read_parquet(_version(store_dir) / f"{WELLS}.parquet", bbox=bbox, columns=wanted)
-    types = {name: WELL_COLUMNS[name] for name in wells.columns if name in WELL_COLUMNS}
-    return gpd.GeoDataFrame(conform(wells, types), geometry=wells.geometry).reset_index(drop=True)
+    wanted = [name for name in WELL_COLUMNS if columns is None or name in columns]
+    place = ["longitude", "latitude"]
+    # Points are made from their two columns, several times faster than from the geometry as it is stored.
+    wells = pd.read_parquet(
+        _version(store_dir) / f"{WELLS}.parquet",
+        columns=list(dict.fromkeys([*wanted, *place])),
+        filters=None if bbox is None else _inside(*bbox),
+    )
+    points = gpd.points_from_xy(wells["longitude"], wells["latitude"], crs=WGS84)
+    types = {name: WELL_COLUMNS[name] for name in wanted}
+    return gpd.GeoDataFrame(conform(wells, types), geometry=points)
+
+
+def _inside(west: float, south: float, east: float, north: float) -> Expression:
+    longitude, latitude = field("longitude"), field("latitude")
+    return (longitude >= west) & (longitude <= east) & (latitude >= south) & (latitude <= north)
 
 
 def read_table(store_dir: str | Path, name: str, record_ids: Iterable[str] | None = None) -> pd.DataFrame:

@@ -7,11 +7,18 @@ progress is shown on a terminal only.
 
 from __future__ import annotations
 
+import atexit
+import gc
 import sys
+
+OBJECTS_A_COLLECTION = 100_000
 
 
 def main() -> None:
     """Run the command line; expected errors end with status 2, a stop with 130."""
+    # Libraries make objects by the hundred thousand and hardly one is garbage; half a second went by in looking for it.
+    gc.set_threshold(OBJECTS_A_COLLECTION)
+    atexit.register(gc.freeze)
     try:
         # Loading takes half a second, in which a user may well stop it.
         from wellrecords.cli.common import STOPPED

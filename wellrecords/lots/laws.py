@@ -35,6 +35,8 @@ from wellrecords.lots.stopping import (
 COMMON_SHARE = 0.05
 SPACING_WELLS = 30
 LEAST_SPACING_M = 50.0
+LOG_FLOOR, LEAST_WEIGHT = float(np.log(FLOOR)), 1e-9
+"""What is less than these changes no figure, but makes numbers so small that a processor takes ten times as long."""
 FEET = np.geomspace(1.0, 20_000.0, 200)
 """Feet of rock at which the law of a place is evaluated."""
 
@@ -282,6 +284,7 @@ def weigh(known: np.ndarray, index: np.ndarray, weights: np.ndarray) -> np.ndarr
     """
     m, k = index.shape
     starts = np.arange(0, m * k + 1, k)
+    weights = np.where(weights < LEAST_WEIGHT, 0.0, weights)
     matrix = csr_array((weights.ravel().astype(known.dtype), index.ravel(), starts), shape=(m, len(known)))
     return np.asarray(matrix @ known)
 
@@ -290,7 +293,7 @@ def posterior(prior: np.ndarray, total: np.ndarray) -> np.ndarray:
     """Return prior times likelihood, each row summing to 1; `total` is the log likelihood, (m, laws)."""
     log_posterior = np.log(prior).astype(total.dtype) + total
     log_posterior -= log_posterior.max(axis=1, keepdims=True)
-    result = np.exp(log_posterior)
+    result = np.exp(np.maximum(log_posterior, LOG_FLOOR))
     return result / result.sum(axis=1, keepdims=True)
 
 
@@ -324,7 +327,7 @@ def spread_out(known: np.ndarray, grid: LawGrid, spread: float) -> np.ndarray:
     if spread <= 0.0:
         return known
     best = known.max(axis=1, keepdims=True)
-    mean = np.exp(known - best).reshape(-1, *grid.shape)
+    mean = np.exp(np.maximum(known - best, LOG_FLOOR)).reshape(-1, *grid.shape)
     rate, size = (_spreading(values, spread).astype(mean.dtype) for values in (grid.log_rate, grid.log_size))
     mean = rate.T @ mean @ size
     return np.log(np.maximum(mean.reshape(known.shape), FLOOR)) + best
@@ -332,4 +335,5 @@ def spread_out(known: np.ndarray, grid: LawGrid, spread: float) -> np.ndarray:
 
 def _spreading(values: np.ndarray, sd: float) -> np.ndarray:
     kernel = np.exp(-0.5 * ((values[:, None] - values) / sd) ** 2)
+    kernel[kernel < LEAST_WEIGHT] = 0.0
     return kernel / kernel.sum(axis=0)
