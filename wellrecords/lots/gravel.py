@@ -58,7 +58,7 @@ class GravelMap:
     def depth_ft(self, share: np.ndarray, rock_ft: np.ndarray, water_ft: np.ndarray) -> np.ndarray:
         """Depth of gravel wells, below the water and no deeper than rock, for values of `depth_share`."""
         top = shallowest_ft(water_ft)
-        return top + share * (rock_ft - top)
+        return np.minimum(top + share * (rock_ft - top), rock_ft)  # rounding must not put it in rock
 
     def chance(self, coordinates: np.ndarray, gpm: float) -> np.ndarray:
         """Chance that a hole where a gravel well `can_be` meets a gravel of at least `gpm`, shape (m,)."""
