@@ -224,3 +224,22 @@ def test_a_target_hardly_met_and_a_limit_unlike_the_wells_around_are_noted(wells
     assert "A well here will hardly make 500 gpm by 600 ft" in rich
     for words in ("Most wells within", "and the limit is", "will hardly make"):
         assert words not in usual
+
+
+def test_what_bears_on_no_figure_asked_for_is_not_noted(wells, lots):
+    """Depths that no well has reached count for a limit near them; a low limit counts where it takes chance away."""
+    wishes = {"target_yield_gpm": [25.0, 25.0, 0.05], "max_depth_ft": [150.0, 600.0, 150.0]}
+    asked = lots.iloc[[0, 0, 0]].assign(lot_id=["above", "about", "sure"], **wishes)
+    above, about, sure = draw_lot_estimates(wells, asked, EstimateSettings(n_draws=200))
+    assert 400.0 < above.deepest_well_ft <= 500.0
+    assert (above.draws["depth_to_target_ft"] > 500.0).mean() > 0.1
+    beyond = f"No well within 3.1 miles is deeper than {above.deepest_well_ft:.0f} ft: figures beyond"
+    assert not any(beyond in note for note in above.notes)
+    assert any(beyond in note for note in about.notes)
+    # The table shows depths beyond the limit, and says so of them once.
+    table = summarise([above, about])
+    assert table["notes"].str.count("figures beyond").tolist() == [1, 1]
+    low = "Most wells within 3.1 miles are deeper than the limit of 150 ft."
+    assert low in above.notes
+    assert sure.chance_of_target > 0.9
+    assert low not in sure.notes

@@ -75,6 +75,11 @@ def chance_by_yield(rock: AtALot, settings: EstimateSettings) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["yield_gpm", "chance_of_target", "depth_p50_ft"])
 
 
+def deeper_limit_ft(settings: EstimateSettings) -> float:
+    """Return the deeper limit that is asked about beside the lot's own: no figure is told from below it."""
+    return min(float(np.ceil(DEEPER * settings.max_depth_ft / 50.0) * 50.0), settings.deepest_ft)
+
+
 def what_would_change(rock: AtALot, settings: EstimateSettings, dry_gpm: float) -> pd.DataFrame:
     """Say how far a deeper limit, and one more well next door, would move the answer.
 
@@ -95,8 +100,7 @@ def what_would_change(rock: AtALot, settings: EstimateSettings, dry_gpm: float) 
     """
     depths = rock.depths(rock.law, settings)
     gpm, limit = settings.target_yield_gpm, settings.max_depth_ft
-    deeper_ft = min(float(np.ceil(DEEPER * limit / 50.0) * 50.0), settings.deepest_ft)
-    deeper = settings.model_copy(update={"max_depth_ft": deeper_ft})
+    deeper = settings.model_copy(update={"max_depth_ft": deeper_limit_ft(settings)})
     # Where few holes meet the target, a good well is one that just meets it by the limit.
     good_ft = min(float(np.quantile(depths, GOOD_LEVEL, method="lower")), limit)
     good = with_one_more(rock, good_ft, gpm, EXACT)

@@ -18,7 +18,14 @@ from wellrecords.lots.evidence import SHOWN_COLUMNS, Evidence, gather_evidence
 from wellrecords.lots.places import LotPlaces, canonical_wells, lot_places
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.tiles import District, districts
-from wellrecords.lots.words import lot_notes, lot_support, plain_words, technical_words
+from wellrecords.lots.words import (
+    beyond_note,
+    deepest_around_ft,
+    lot_notes,
+    lot_support,
+    plain_words,
+    technical_words,
+)
 
 CURVE_STEP_FT = 10.0
 SHOWN_QUANTILES = (0.1, 0.5, 0.9)
@@ -44,6 +51,8 @@ class LotEstimate:
     wells_within_1km, wells_within_5km : int
     nearest_well_m : float
         Infinite where there is no well.
+    deepest_well_ft : float
+        Of those within 5 km; NaN where no depth is on record.
     target_yield_gpm, max_depth_ft : float
     draws : DataFrame or None
         One row a joint draw: `depth_to_bedrock_ft`, `depth_to_water_ft`
@@ -78,6 +87,7 @@ class LotEstimate:
     wells_within_1km: int
     wells_within_5km: int
     nearest_well_m: float
+    deepest_well_ft: float
     target_yield_gpm: float
     max_depth_ft: float
     draws: pd.DataFrame | None
@@ -207,8 +217,7 @@ def summarise(estimates: Sequence[LotEstimate], quantiles: tuple[float, ...] = S
         table[name] = [getattr(one, name) for one in estimates]
     deepest_shown = figures[:, QUANTITIES.index("depth_to_target_ft")].max(axis=1, initial=-np.inf)
     table["notes"] = [
-        " ".join((*one.notes, *([_cap_note(one.deepest_ft)] if shown >= one.deepest_ft else [])))
-        for one, shown in zip(estimates, deepest_shown, strict=True)
+        " ".join((*one.notes, *_table_notes(one, shown))) for one, shown in zip(estimates, deepest_shown, strict=True)
     ]
     return pd.DataFrame(table, index=pd.Index([one.lot_id for one in estimates], name="lot_id"))
 
@@ -229,8 +238,15 @@ def three_quantiles(estimate: LotEstimate, quantity: str) -> tuple[float, float,
     return float(low), float(middle), float(high)
 
 
-def _cap_note(deepest_ft: float) -> str:
-    return f"A depth of {deepest_ft:.0f} ft stands for that depth or more, or never."
+def _table_notes(estimate: LotEstimate, shown_ft: float) -> list[str]:
+    """Return what must be said of a table's depths, which go beyond the lot's limit."""
+    notes = []
+    beyond = beyond_note(estimate.deepest_well_ft, estimate.max_depth_ft)
+    if shown_ft > estimate.deepest_well_ft and beyond not in estimate.notes:
+        notes.append(beyond)
+    if shown_ft >= estimate.deepest_ft:
+        notes.append(f"A depth of {estimate.deepest_ft:.0f} ft stands for that depth or more, or never.")
+    return notes
 
 
 def _with(settings: EstimateSettings | None, changes: dict[str, object]) -> EstimateSettings:
@@ -331,7 +347,8 @@ def _lot_estimate(drawn: Drawn, lot: int, *, with_reasons: bool = True) -> LotEs
         chance = np.searchsorted(reached, depth, side="right") / len(reached)
         yields = yields_at_depth(drawn, lot)
     chances = (float(chance[-1]), float(drawn.chance_of_dry_hole[lot])) if draws is not None else (np.nan, np.nan)
-    notes = lot_notes(evidence, lot, draws, chances[0], settings)
+    in_gravel = drawn.in_gravel[lot] & (drawn.columns["depth_to_target_ft"][lot] <= settings.max_depth_ft)
+    notes = lot_notes(evidence, lot, draws, (chances[0], float(in_gravel.mean())), settings)
     neighbours, words = pd.DataFrame(columns=NEIGHBOUR_COLUMNS), ("", "")
     by_yield = changes = pd.DataFrame(columns=CHANGE_COLUMNS)
     if with_reasons and draws is not None:
@@ -360,6 +377,7 @@ def _lot_estimate(drawn: Drawn, lot: int, *, with_reasons: bool = True) -> LotEs
         wells_within_1km=int(evidence.within_1km[lot]),
         wells_within_5km=int(evidence.within_5km[lot]),
         nearest_well_m=float(evidence.nearest_m[lot]),
+        deepest_well_ft=deepest_around_ft(evidence, lot),
         target_yield_gpm=settings.target_yield_gpm,
         max_depth_ft=settings.max_depth_ft,
         draws=draws,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from wellrecords.lots.change import deeper_limit_ft
 from wellrecords.lots.evidence import Evidence
 from wellrecords.lots.laws import LocalLaws
 from wellrecords.lots.settings import EstimateSettings
@@ -24,8 +25,8 @@ from wellrecords.units import FT_PER_M
 AROUND_M = 5000.0
 GRAVEL_NOTED = 0.05
 DEPTH_TOLD_FT = 300.0
-HARDLY = 0.05
-"""Chance of the target under which a lot is said to hardly make it."""
+HARDLY, NEARLY_SURE = 0.05, 0.9
+"""Chance of the target under which a lot is said to hardly make it, and from which a low limit takes nothing away."""
 FAR_BEYOND = 2.0
 """Times the deepest well around from which a depth limit is told to be far beyond it."""
 STARTS = {
@@ -62,17 +63,49 @@ def wells_around(evidence: Evidence, lot: int) -> np.ndarray:
     return np.array(evidence.tree.query_ball_point(evidence.lot_coordinates[lot], AROUND_M), dtype=int)
 
 
+def deepest_around_ft(evidence: Evidence, lot: int) -> float:
+    """Return the depth of the deepest well that the notes speak of; NaN where none is on record."""
+    depths = evidence.noted["total_depth_ft"][wells_around(evidence, lot)]
+    return float(np.nanmax(depths)) if np.isfinite(depths).any() else np.nan
+
+
+def beyond_note(deepest_ft: float, limit_ft: float) -> str:
+    """Say below which depth no well bears a figure out.
+
+    Parameters
+    ----------
+    deepest_ft : float
+        Of the wells around.
+    limit_ft : float
+        Told too where it lies far beyond.
+    """
+    beside = f", and the limit is {limit_ft:,.0f} ft" if limit_ft > FAR_BEYOND * deepest_ft else ""
+    return (
+        f"No well within {distance(AROUND_M)} is deeper than {deepest_ft:.0f} ft{beside}: figures beyond carry on what "
+        "is seen above it."
+    )
+
+
 def lot_notes(
-    evidence: Evidence, lot: int, draws: pd.DataFrame | None, chance_of_target: float, settings: EstimateSettings
+    evidence: Evidence,
+    lot: int,
+    draws: pd.DataFrame | None,
+    chances: tuple[float, float],
+    settings: EstimateSettings,
 ) -> list[str]:
     """Plain sentences on what limits a lot's estimate and what would help.
+
+    What bears on no figure that is asked for is not said: depths that no
+    well has reached where the limit is far above them, gravel where the
+    cover at the lot is thin or dry, the age of levels that are not used.
 
     Parameters
     ----------
     evidence : Evidence
     lot : int
     draws : DataFrame or None
-    chance_of_target : float
+    chances : (float, float)
+        Of the target by the limit, and of finding it there in gravel.
     settings : EstimateSettings
 
     Returns
@@ -94,7 +127,8 @@ def lot_notes(
     rock = evidence.places.main_rock[lot]
     if rock_unseen(rock, noted["main_rock"], support):
         notes.append(f"No well within {distance(AROUND_M)} is recorded in {rock}; the estimate is that of other rock.")
-    notes += describe_levels(noted["age_years"], evidence.level_residual_ft[around], support)
+    if evidence.nearness["depth_to_water_ft"].support[lot] != NONE:
+        notes += describe_levels(noted["age_years"], evidence.level_residual_ft[around], support)
     if not evidence.water_starts_at.startswith("bedrock"):
         notes.append(
             "Top of rock is hardly on record here, so this may not be hard rock: water is taken to be met anywhere "
@@ -106,24 +140,17 @@ def lot_notes(
             f"Wells around are finished at {low:.0f} to {high:.0f} ft (eight in ten); a well here is taken to go as "
             "deep, even where less would do."
         )
-    if evidence.gravels is not None:
-        chance = float(evidence.gravels.chance(place[None, :], settings.target_yield_gpm)[0])
-        if chance >= GRAVEL_NOTED:
-            notes.append(f"About {chance:.0%} of holes in thick cover here find the target in gravel above rock.")
-    limit = settings.max_depth_ft
+    limit, (chance_of_target, chance_of_gravel) = settings.max_depth_ft, chances
+    if chance_of_gravel >= GRAVEL_NOTED:
+        notes.append(f"About {chance_of_gravel:.0%} of holes here find the target in gravel above rock.")
     depths = noted["total_depth_ft"][np.isfinite(noted["total_depth_ft"])]
-    if np.sum(depths > limit) > len(depths) / 2:
+    if chance_of_target < NEARLY_SURE and np.sum(depths > limit) > len(depths) / 2:
         notes.append(f"Most wells within {distance(AROUND_M)} are deeper than the limit of {limit:,.0f} ft.")
     if draws is not None:
-        deepest = float(np.nanmax(noted["total_depth_ft"], initial=0.0)) or np.nan
+        deepest = deepest_around_ft(evidence, lot)
         needed = float(np.quantile(draws["depth_to_target_ft"], max(settings.quantiles), method="higher"))
-        far_beyond = limit > FAR_BEYOND * deepest
-        if needed > deepest or far_beyond:
-            beside = f", and the limit is {limit:,.0f} ft" if far_beyond else ""
-            notes.append(
-                f"No well within {distance(AROUND_M)} is deeper than {deepest:.0f} ft{beside}: figures beyond carry "
-                "on what is seen above it."
-            )
+        if min(needed, deeper_limit_ft(settings)) > deepest or limit > FAR_BEYOND * deepest:
+            notes.append(beyond_note(deepest, limit))
         if chance_of_target < HARDLY:
             notes.append(
                 f"A well here will hardly make {settings.target_yield_gpm:g} gpm by {limit:,.0f} ft: a price for it "
