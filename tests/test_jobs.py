@@ -339,3 +339,14 @@ def test_answers_is_one_row_a_lot(done):
     assert isinstance(table, pd.DataFrame)
     assert len(table) == len(done)
     assert {"depth_to_target_ft_p05", "yield_gpm_p50"} <= set(table.columns)
+
+
+def test_progress_is_told_in_stages_that_name_no_lot(wells, lots, settings):
+    told = []
+    jobs.run_jobs(wells[0], ask(lots, None), settings, tell=lambda *stage: told.append(stage))
+    assert told == [
+        ("estimating 3 lots at 3 places", 0, 1),
+        ("pricing", 0, 3),
+        ("pricing", 1, 3),
+        ("pricing", 2, 3),
+    ]

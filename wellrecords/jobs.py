@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from wellrecords.bid import Bid, BidSettings, NoBid, PriceBook, load_price_book, price_bid
 from wellrecords.construction import ConstructionSettings
 from wellrecords.demand import DemandSettings, household_need, target_from_need
-from wellrecords.errors import Problem, ProblemsError
+from wellrecords.errors import Problem, ProblemsError, counted
 from wellrecords.lot_files import DEMAND_WISHES, given
 from wellrecords.lots import EstimateSettings, LotEstimate, draw_lot_estimates, summarise
 from wellrecords.placing import Asked, SitePlans, site_plans, well_place
@@ -28,7 +28,7 @@ from wellrecords.siting import Siting, SitingFiles, with_expectation
 from wellrecords.water_system import WaterSystemSettings
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
 BID_FIGURES = ("cost_usd_p10", "cost_usd_p50", "cost_usd_p90", "fixed_price_usd", "chance_of_loss")
 
@@ -135,6 +135,7 @@ def run_jobs(
     settings: JobSettings,
     water_zones: pd.DataFrame | None = None,
     learnt: Path | None = None,
+    tell: Callable[[str, int, int], None] = lambda *_: None,
 ) -> list[LotJob]:
     """Estimate and price lots.
 
@@ -152,6 +153,8 @@ def run_jobs(
         The child table of logged zones.
     learnt : Path, optional
         Folder of what was learnt of the ground before.
+    tell : callable, optional
+        Told of progress, in counts: no lot is named.
 
     Returns
     -------
@@ -161,16 +164,15 @@ def run_jobs(
     points = asked.points
     if settings.target_from_need:
         points = with_targets_from_need(points, settings.demand)
+    lots = asked.lots.to_dict("records")
+    tell(f"estimating {counted(len(lots), 'lot')} at {counted(len(points), 'place')}", 0, 1)
     estimates = draw_lot_estimates(wells, points, settings.estimate, water_zones=water_zones, learnt=learnt)
-    return [
-        _job(
-            lot,
-            [one for one, row in zip(estimates, asked.lot, strict=True) if row == number],
-            asked.sitings.get(str(lot["lot_id"])),
-            settings,
-        )
-        for number, lot in enumerate(asked.lots.to_dict("records"))
-    ]
+    done = []
+    for number, lot in enumerate(lots):
+        tell("pricing", number, len(lots))
+        of_lot = [one for one, row in zip(estimates, asked.lot, strict=True) if row == number]
+        done.append(_job(lot, of_lot, asked.sitings.get(str(lot["lot_id"])), settings))
+    return done
 
 
 def with_targets_from_need(lots: gpd.GeoDataFrame, demand: DemandSettings) -> gpd.GeoDataFrame:

@@ -10,6 +10,7 @@ import math
 import re
 import shutil
 import sys
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -32,13 +33,18 @@ PIPED_WIDTH = 200
 WIDE = 120
 """Columns below which the table of estimates would be crushed."""
 EXAMPLES = 20
+TOLD_FROM_S = 0.5
+"""A stage that is over sooner leaves no line."""
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 
 
 @contextmanager
 def progress() -> Iterator[Callable[[str, int, int], None]]:
-    """Give a teller of progress: a line on a terminal, silence where standard error is piped.
+    """Give a teller of progress: lines on a terminal, silence where standard error is piped.
+
+    What is being done stands in a line that moves; each stage that is over
+    leaves a line with the seconds that it took.
 
     Yields
     ------
@@ -51,10 +57,25 @@ def progress() -> Iterator[Callable[[str, int, int], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn())
+    stage, since = "", time.monotonic()
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("", total=None)
-        yield lambda what, done, total: bar.update(task, description=what, completed=done, total=total)
+
+        def begin(what: str) -> None:
+            nonlocal stage, since
+            took_s = time.monotonic() - since
+            if stage and took_s >= TOLD_FROM_S:
+                bar.console.print(f"{stage}: {took_s:.0f} s", markup=False, highlight=False)
+            stage, since = what, time.monotonic()
+
+        def tell(what: str, done: int, total: int) -> None:
+            if (told := plain(what)) != stage:
+                begin(told)
+            bar.update(task, description=told, completed=done, total=total)
+
+        yield tell
+        begin("")
 
 
 def show_table(rows: Sequence[dict[str, str]], right: Sequence[str] = ()) -> None:

@@ -232,17 +232,16 @@ def _run(
                 msg = f"{option} must be above 0, not {value:g}. Next: give a number above 0, or leave the option out."
                 raise WellRecordsError(msg)
             lots[name] = value
-    asked = ask(lots, common.site_plans)
-    box = None
-    if read_manifest(settings.region.store)["rows"]["wells"] > common.estimate.wells_per_fit:
-        common, box = common.by_tile(), wells_box(asked.points)
-    wells = read_wells(settings.region.store, bbox=box)
-    zones = read_table(settings.region.store, "water_zones", None if box is None else wells["record_id"])
     with progress() as tell:
-        tell("estimating and pricing", 0, 1)
-        done = jobs.run_jobs(wells, asked, common, zones, learnt_folder(settings.region.store))
-        tell("estimating and pricing", 1, 1)
-    return done
+        tell("finding where wells may stand", 0, 1)
+        asked = ask(lots, common.site_plans)
+        tell("reading the dataset", 0, 1)
+        box = None
+        if read_manifest(settings.region.store)["rows"]["wells"] > common.estimate.wells_per_fit:
+            common, box = common.by_tile(), wells_box(asked.points)
+        wells = read_wells(settings.region.store, bbox=box)
+        zones = read_table(settings.region.store, "water_zones", None if box is None else wells["record_id"])
+        return jobs.run_jobs(wells, asked, common, zones, learnt_folder(settings.region.store), tell)
 
 
 def _write_csv(table: pd.DataFrame, path: Path) -> None:
