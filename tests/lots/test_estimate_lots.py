@@ -228,7 +228,7 @@ def test_a_target_hardly_met_and_a_limit_unlike_the_wells_around_are_noted(wells
 
 def test_what_bears_on_no_figure_asked_for_is_not_noted(wells, lots):
     """Depths that no well has reached count for a limit near them; a low limit counts where it takes chance away."""
-    wishes = {"target_yield_gpm": [25.0, 25.0, 0.05], "max_depth_ft": [150.0, 600.0, 150.0]}
+    wishes = {"target_yield_gpm": [25.0, 25.0, 0.05], "max_depth_ft": [150.0, 600.0, 190.0]}
     asked = lots.iloc[[0, 0, 0]].assign(lot_id=["above", "about", "sure"], **wishes)
     above, about, sure = draw_lot_estimates(wells, asked, EstimateSettings(n_draws=200))
     assert 400.0 < above.deepest_well_ft <= 500.0

@@ -9,10 +9,22 @@ from scipy import stats
 from scipy.special import entr
 
 from wellrecords.lots import fractures
-from wellrecords.lots.fractures import BELOW, DENSITY, LOG_M, LOG_U, PASSAGE, Jumps, LawGrid, fracture_tables, window
+from wellrecords.lots.fractures import (
+    BELOW,
+    DENSITY,
+    LOG_M,
+    LOG_U,
+    PASSAGE,
+    STEP,
+    STOP,
+    Jumps,
+    LawGrid,
+    fracture_tables,
+    window,
+)
 from wellrecords.lots.laws import FEET, LocalLaws
 from wellrecords.lots.learning import first_grid, fit_laws
-from wellrecords.lots.likelihood import log_likelihood
+from wellrecords.lots.likelihood import log_likelihood, share_weights
 from wellrecords.lots.paths import draw_paths
 from wellrecords.lots.stopping import (
     AT_LEAST,
@@ -109,6 +121,21 @@ def test_passage_is_the_slope_of_the_chance(jumps):
         step = 0.125
         slope = (read((table, BELOW), m * np.exp(-step), u) - read((table, BELOW), m * np.exp(step), u)) / (2 * step)
         assert read((table, PASSAGE), m, u) == pytest.approx(slope, rel=0.05, abs=2e-3)
+
+
+@pytest.mark.parametrize("jumps", [LOGNORMAL, EXPONENTIAL, Jumps("lognormal", 0.6), Jumps("lognormal", 1.5)])
+@pytest.mark.parametrize("target", [0.3, 1.0, 3.0, 10.0, 30.0])
+def test_every_hole_stops_once(jumps, target):
+    """The density of a stop sums to one over feet and yields, of many small fractures as of a few large ones.
+
+    If it did not, the law for which it sums to more would be taken for the likelier one.
+    """
+    tables = fracture_tables(jumps).values[STOP:]  # noqa: PD011
+    log_u = LOG_U[0] + STEP * np.arange(tables.shape[2])
+    first = int(np.rint((np.log(target) - LOG_U[0]) / STEP))
+    ratio = np.exp(log_u[first] - 0.5 * STEP) / np.exp(log_u[first:])
+    density = np.einsum("smu,us->mu", tables[:, :, first:].astype(float), share_weights(ratio))
+    assert density.sum() * STEP**2 == pytest.approx(1.0, abs=0.035)
 
 
 @settings(deadline=None, max_examples=40)
