@@ -18,7 +18,7 @@ from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.support import NONE
 
 QUANTITIES = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
-TARGETS, HOLES = 1, 2
+TARGETS, HOLES, FINISHED, DEEPER = 1, 2, 3, 4
 """Streams of random numbers, the same for every lot: two lots then differ by their ground alone, not by luck."""
 
 
@@ -29,7 +29,8 @@ class Drawn:
     `columns` holds what was drawn of every quantity, also of one that the
     records near a lot do not speak of: `table` leaves that out.
     `level` (n_draws,) are the levels of the depth to the target, `finished`
-    (m, n_draws) the depths at which wells there are finished in any case.
+    (m, n_draws) the depths at which wells there are finished, water or not; 0
+    for those that stop at the first water that is enough.
     """
 
     evidence: Evidence
@@ -66,7 +67,10 @@ def draw_together(evidence: Evidence, settings: EstimateSettings) -> Drawn:
     start = evidence.start(columns)
     asked = _asked(places, settings)
     laws = evidence.laws.at(evidence.lot_coordinates) if evidence.laws is not None and m else None
-    finished = evidence.finished_ft(levels[2])
+    finished = np.zeros((m, n))
+    if evidence.finished is not None:
+        rng = np.random.default_rng((settings.random_state, FINISHED))
+        finished = evidence.finished.draw(evidence.lot_coordinates, levels[2], rng)
     in_gravel, dry = np.zeros((m, n), dtype=bool), np.full(m, np.nan)
     drawn = Drawn(evidence, asked, laws, start, levels[2], finished, columns, in_gravel, dry)
     for lot in range(m):
@@ -90,7 +94,9 @@ def target_depths(drawn: Drawn, lot: int, law: LocalLaws, settings: EstimateSett
     evidence, level, gpm = drawn.evidence, drawn.level, settings.target_yield_gpm
     n = len(level)
     rng = np.random.default_rng((settings.random_state, TARGETS))
-    target = np.maximum(drawn.start[lot] + law.feet_to(gpm, level)[0], drawn.finished[lot])
+    target = drawn.start[lot] + law.feet_to(gpm, level)[0]
+    if drawn.finished[lot].any():
+        target = np.where(drawn.finished[lot] > 0.0, _finished_targets(drawn, lot, law, settings), target)
     in_gravel = np.zeros(n, dtype=bool)
     if evidence.gravels is not None:
         met = evidence.gravels.chance(evidence.lot_coordinates[[lot]], gpm)[0]
@@ -99,6 +105,24 @@ def target_depths(drawn: Drawn, lot: int, law: LocalLaws, settings: EstimateSett
         share = rng.choice(evidence.gravels.depth_share, n)
         target = np.where(in_gravel, evidence.gravels.depth_ft(share, *ground), target)
     return np.where(target > settings.deepest_ft, np.inf, target), in_gravel
+
+
+def _finished_targets(drawn: Drawn, lot: int, law: LocalLaws, settings: EstimateSettings) -> np.ndarray:
+    """Draw the depth to a target where wells are finished at a usual depth.
+
+    It is that depth if the draw's yield, which is that of a finished well, is
+    enough. If not, it lies as far below as the law has it for a hole that has
+    not made the target there.
+    """
+    gpm, finished, start = settings.target_yield_gpm, drawn.finished[lot], drawn.start[lot]
+    makes = drawn.columns["yield_gpm"][lot]
+    made_above = 1.0 - np.interp(finished - start, FEET, law.chance_below(FEET, gpm)[0], left=1.0)
+    further = np.random.default_rng((settings.random_state, DEEPER)).uniform(size=len(finished))
+    deeper = start + law.feet_to(gpm, made_above + (1.0 - made_above) * further)[0]
+    # Where no yield is on record, a finished well makes what the law says, or goes on to where it does.
+    unknown = start + law.feet_to(gpm, drawn.level)[0]
+    deeper = np.where(np.isnan(makes), unknown, deeper)
+    return np.where(makes >= gpm, finished, np.maximum(finished, deeper))
 
 
 def _asked(places: LotPlaces, settings: EstimateSettings) -> list[EstimateSettings]:

@@ -12,7 +12,7 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 from wellrecords.interpolation import IntervalKriging
-from wellrecords.lots.finished import map_finished_depths
+from wellrecords.lots.finished import FinishedDepths, map_finished_depths, share_finished
 from wellrecords.lots.gravel import GravelMap, fit_gravels
 from wellrecords.lots.laws import LawMap
 from wellrecords.lots.learnt import learn_or_read
@@ -59,8 +59,8 @@ class Evidence:
     gravels : GravelMap or None
     water_starts_at : {"ground", "water level", "bedrock", "bedrock and water level"}
         Below which depth water may be met.
-    finished : IntervalKriging or None
-        Depths at which wells are finished; None in rock.
+    finished : FinishedDepths or None
+        None where wells stop at the first water that is enough.
     correlation : ndarray of shape (4, 4)
         Of `JOINT_ORDER`.
     nearness : mapping of str to Nearness
@@ -79,7 +79,7 @@ class Evidence:
     laws: LawMap | None
     gravels: GravelMap | None
     water_starts_at: str
-    finished: IntervalKriging | None
+    finished: FinishedDepths | None
     correlation: np.ndarray
     nearness: Mapping[str, Nearness]
     within_1km: np.ndarray
@@ -116,12 +116,6 @@ class Evidence:
             return np.full((len(self.places), len(levels)), np.nan)
         predicted = self.models[quantity].predict(self.lot_coordinates)
         return predicted.quantile_at(np.broadcast_to(levels[:, None], (len(levels), len(self.places)))).T
-
-    def finished_ft(self, levels: np.ndarray) -> np.ndarray:
-        """Return quantiles of the depth of a finished well at the lots, shape (m, n_levels); 0 in rock."""
-        if self.finished is None:
-            return np.zeros((len(self.places), len(levels)))
-        return self.finished.predict(self.lot_coordinates).quantile(levels)
 
     def start(self, draws: Mapping[str, np.ndarray]) -> np.ndarray:
         """Depth below which each draw may meet water, feet."""
@@ -200,7 +194,8 @@ def _evidence(
             coordinates[known], depth[known], gpm[known], ground.cover_ft[known], level, ended_above[known], laws.habits
         )
     elif laws is not None and shared.finished is not None:
-        finished = map_finished_depths(laws.stops, shared.finished, settings.random_state)
+        depths = map_finished_depths(laws.stops, shared.finished, settings.random_state)
+        finished = None if depths is None else FinishedDepths(depths, share_finished(laws.habits))
     says = ended_above & made_water if laws is not None else np.zeros(len(wells), dtype=bool)
     if laws is not None:
         says[laws.stops.row[laws.stops.kind != MISSING]] = True

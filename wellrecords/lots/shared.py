@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 
 from wellrecords.interpolation import IntervalKriging
 from wellrecords.interpolation.covariance import Covariance
-from wellrecords.lots.finished import map_finished_depths
+from wellrecords.lots.finished import map_finished_depths, share_finished
 from wellrecords.lots.joint import normal_correlation
 from wellrecords.lots.laws import LawMap
 from wellrecords.lots.learning import fit_laws
@@ -48,7 +48,7 @@ class Shared:
     correlation : ndarray of shape (4, 4)
         Of `JOINT_ORDER`.
     finished : Covariance or None
-        Of the depths at which wells are finished; None in rock.
+        Of the depths at which wells are finished; None where they stop at the first water that is enough.
     """
 
     covariances: Mapping[str, Covariance]
@@ -110,7 +110,7 @@ def learn(
         laws = fit_laws(candidates, n_neighbours=settings.n_neighbours, random_state=settings.random_state)
     starts_at = rules[0 if laws is None else laws.candidate]
     finished = None
-    if laws is not None and not starts_at.startswith("bedrock"):
+    if laws is not None and not starts_at.startswith("bedrock") and share_finished(laws.habits) > 0.0:
         finished = map_finished_depths(laws.stops, random_state=settings.random_state)
     return Shared(
         covariances={name: model.covariance_ for name, model in models.items()},

@@ -135,10 +135,12 @@ def lot_notes(
             f"below {evidence.water_starts_at}."
         )
     if evidence.finished is not None:
-        low, high = evidence.finished.predict(place[None, :]).quantile([0.1, 0.9])[0]
+        low, high = evidence.finished.model.predict(place[None, :]).quantile([0.1, 0.9])[0]
+        share = evidence.finished.share
+        which, theirs = ("Wells", "") if share == 1.0 else (f"About {share:.0%} of the wells", " by that chance")
         notes.append(
-            f"Wells around are finished at {low:.0f} to {high:.0f} ft (eight in ten); a well here is taken to go as "
-            "deep, even where less would do."
+            f"{which} around are finished at {low:.0f} to {high:.0f} ft (eight in ten), whatever less would do; a well "
+            f"here is taken to go as deep{theirs}."
         )
     limit, (chance_of_target, chance_of_gravel) = settings.max_depth_ft, chances
     if chance_of_gravel >= GRAVEL_NOTED:
