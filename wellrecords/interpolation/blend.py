@@ -45,7 +45,11 @@ def table_score(table: FloatArray, reading: FloatArray) -> float:
 
 
 def choose_shares(
-    kriging: FloatArray, forests: Sequence[FloatArray], reading: FloatArray, random_state: np.random.Generator
+    kriging: FloatArray,
+    forests: Sequence[FloatArray],
+    reading: FloatArray,
+    rank: IntArray,
+    random_state: np.random.Generator,
 ) -> tuple[float, ...]:
     """Choose the forests' shares, together at most 1, by the score of held-out readings.
 
@@ -55,8 +59,10 @@ def choose_shares(
     forests : sequence of such
     reading : ndarray of shape (n,)
         Exact, or drawn inside its interval.
+    rank : ndarray of shape (n,)
+        Number of each well, by which the scored are drawn where there are many.
     """
-    rows = np.arange(len(reading))
+    rows = np.argsort(rank, kind="stable")
     if len(rows) > SCORED_AT_MOST:
         rows = random_state.choice(rows, SCORED_AT_MOST, replace=False)
     base, asked = kriging[rows], reading[rows]
@@ -168,7 +174,7 @@ def hear_forests(
             part = grown(ground, np.argsort(np.argsort(rank[known])), known, in_fold, GROUND_LEAF)
             left_out[asked] = back(part.table(ground[asked], n_jobs=n_jobs))
         heard.append(left_out)
-    shares = choose_shares(kriging.at(SCORES), heard, draw(random_state), random_state)
+    shares = choose_shares(kriging.at(SCORES), heard, draw(random_state), rank, random_state)
     if not any(shares):
         return kriging, ()
     voices = [Voice(first, shares[0], ground_alone=False)] if shares[0] > 0.0 else []
