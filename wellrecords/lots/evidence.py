@@ -14,9 +14,10 @@ from scipy.spatial import cKDTree
 from wellrecords.interpolation import IntervalKriging
 from wellrecords.lots.finished import FinishedDepths, map_finished_depths, share_finished
 from wellrecords.lots.gravel import GravelMap, fit_gravels
+from wellrecords.lots.ground import Ground, ended_above_rock, in_rock, start_ft, water_level_ft
 from wellrecords.lots.laws import LawMap
 from wellrecords.lots.learnt import learn_or_read
-from wellrecords.lots.mapped import TREES, Ground, ended_above_rock, fit_models, start_ft, water_level_ft
+from wellrecords.lots.mapped import TREES, fit_models
 from wellrecords.lots.places import LotPlaces, project
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.shared import Shared, learnt_from
@@ -57,8 +58,10 @@ class Evidence:
         By quantity; those of which nothing is known are absent.
     laws : LawMap or None
     gravels : GravelMap or None
-    water_starts_at : {"ground", "water level", "bedrock", "bedrock and water level"}
-        Below which depth water may be met.
+    water_starts_at : str
+        Below which depth water may be met, see `ground.start_ft`.
+    seal_ft : float
+        How far into rock casings go.
     finished : FinishedDepths or None
         None where wells stop at the first water that is enough.
     correlation : ndarray of shape (4, 4)
@@ -79,6 +82,7 @@ class Evidence:
     laws: LawMap | None
     gravels: GravelMap | None
     water_starts_at: str
+    seal_ft: float
     finished: FinishedDepths | None
     correlation: np.ndarray
     nearness: Mapping[str, Nearness]
@@ -119,7 +123,8 @@ class Evidence:
 
     def start(self, draws: Mapping[str, np.ndarray]) -> np.ndarray:
         """Depth below which each draw may meet water, feet."""
-        return start_ft(self.water_starts_at, draws["depth_to_bedrock_ft"], draws["depth_to_water_ft"])
+        sealed = self.seal_ft if self.water_starts_at.startswith("casing") else 0.0
+        return start_ft(self.water_starts_at, draws["depth_to_bedrock_ft"] + sealed, draws["depth_to_water_ft"])
 
 
 def gather_evidence(
@@ -183,10 +188,9 @@ def _evidence(
     starts_at = shared.water_starts_at
     ground = Ground.of(wells, coordinates, models, starts_at)
     laws = None if shared.laws is None else shared.laws.of_stops(ground.stops(starts_at, water_zones))
-    in_rock = starts_at.startswith("bedrock")
     ended_above, made_water = ended_above_rock(wells), (wells["yield_gpm_low"] > 0).to_numpy()
     gravels = finished = None
-    if laws is not None and in_rock:
+    if laws is not None and in_rock(starts_at):
         depth, gpm = (wells[name].to_numpy() for name in ("total_depth_ft", "yield_gpm_low"))
         known = np.isfinite(gpm) & np.isfinite(depth) & (made_water | ~ended_above)
         level = water_level_ft(wells[known], coordinates[known], models.get("depth_to_water_ft"))
@@ -213,6 +217,7 @@ def _evidence(
         laws=laws,
         gravels=gravels,
         water_starts_at=starts_at,
+        seal_ft=ground.seal_ft,
         finished=finished,
         correlation=shared.correlation,
         nearness=nearness,

@@ -29,8 +29,8 @@ DECAYS_FT = (np.inf, 600.0, 250.0)
 REACHES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 8.0)
 """In units of the distance to the thirtieth well."""
 SPREADS = (0.0, 0.15, 0.3, 0.45, 0.6)
-LIKELY_SPREAD, SPREAD_SD = 0.25, 0.1
-"""A weak prior: holes of a neighbourhood differ by some e^0.25 in rate and size. The wells hardly tell a spread of 0.3
+LIKELY_SPREAD, SPREAD_SD = 0.15, 0.1
+"""A weak prior: holes of a neighbourhood differ by some e^0.15 in rate and size. The wells hardly tell a spread of 0.3
 from one of 0.5, and too wide a one promises wells too shallow."""
 FIRST_SPREAD = 0.4
 """Before any is learnt: too narrow a one takes mixed ground for a rate that fades."""
@@ -238,7 +238,9 @@ def _improve(trial: _Trial, laws: LawMap) -> LawMap:
     known = log_likelihood(trial.stops, habits, laws.tables, laws.grid, laws.decay_ft)
     total = trial.weigh(known, laws.reach)
     prior = trial.spread_prior(laws.prior, total)
-    scores = trial.scores(known, prior, total, laws.reach.blur)
+    # Habits differ from one idea to the next: without the chance of no limit above, more limits would cost nothing.
+    run_out = habits.run_out(trial.stops)[trial.scored]
+    scores = trial.scores(known, prior, total, laws.reach.blur) - run_out
     return replace(laws, habits=habits, prior=prior, scores=scores)
 
 

@@ -100,7 +100,7 @@ def _terms(stops: Stops, habits: Habits, decay_ft: float) -> Terms:
     terms: list[Terms] = []
 
     def add(wells: np.ndarray, table: int, feet: np.ndarray, gpm: float | np.ndarray, coefficient: np.ndarray) -> None:
-        used = coefficient > 0
+        used = coefficient != 0
         count = int(used.sum())
         terms.append(
             (wells[used], np.full(count, table), feet[used], np.broadcast_to(gpm, used.shape)[used], coefficient[used])
@@ -129,10 +129,15 @@ def _terms(stops: Stops, habits: Habits, decay_ft: float) -> Terms:
         for target, part in usual:
             add(enough, PASSAGE, feet[enough], target, part * went[enough])
     add(under, BELOW, log_feet[under], bound[under], np.maximum(limit[under], 1e-6))
+    at_least = np.flatnonzero(stops.kind == AT_LEAST)
     for target, part in usual:
         add(missing, BELOW, log_feet[missing], target, part * limit[missing])
+        # A hole that makes a bound may have stopped at a limit short of any target above it.
+        short = np.where(bound[at_least] < target, part * limit[at_least], 0.0)
+        add(at_least, BELOW, log_feet[at_least], target, short)
+        add(at_least, BELOW, log_feet[at_least], bound[at_least], -short)
         least = np.minimum(target, bound[fractured])
-        add(fractured, BELOW, log_feet[fractured], least, np.full(len(fractured), part))
+        add(fractured, BELOW, log_feet[fractured], least, part * np.maximum(limit[fractured], 1e-6))
     columns = [np.concatenate(parts) for parts in zip(*terms, strict=True)]
     order = np.argsort(columns[0], kind="stable")
     well, table, feet, gpm, coefficient = (column[order] for column in columns)
@@ -176,7 +181,7 @@ def log_likelihood(
     """
     well, table, log_feet, gpm, coefficient = _terms(stops, habits, decay_ft)
     likelihood = summed_windows(tables, well, table, log_feet, gpm, coefficient, grid, len(stops))
-    result = np.log(likelihood + np.float32(FLOOR))
+    result = np.log(np.maximum(likelihood, 0.0) + np.float32(FLOOR))
     logged = np.flatnonzero(stops.kind == LOGGED)
     if len(logged):
         result[logged] = _logged(stops, logged, decay_ft, tables.jumps, grid)

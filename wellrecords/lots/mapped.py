@@ -1,10 +1,9 @@
-"""What the wells say of rock, water and yield, as maps; and below which depth each of them may meet water."""
+"""What the wells say of rock, water and yield, as maps."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -12,13 +11,10 @@ import pandas as pd
 
 from wellrecords.interpolation import IntervalKriging
 from wellrecords.interpolation.covariance import Covariance
-from wellrecords.lots.stopping import Stops, read_stops
 
 MAPPED = ("depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
 LEAST_READINGS = {"depth_to_bedrock_ft": 5, "depth_to_water_ft": 3, "yield_gpm": 3}
 """With fewer finite readings a quantity is not mapped."""
-LEAST_ROCK_SHARE = 0.1
-"""With a smaller share of wells that read the top of rock, the ground is not taken for rock."""
 TREES = {"depth_to_bedrock_ft": 40, "depth_to_water_ft": 40, "yield_gpm": 0}
 """Rock and water have sharp borders, which a forest sees; with yields, which scatter, it has not helped."""
 
@@ -98,94 +94,3 @@ def fit_models(
     known = [name for name in MAPPED if len(read[name][0])]
     models = dict(zip(known, side_by_side(fit, known, n_jobs), strict=True))
     return models, {name: rows for name, (rows, _, _) in read.items()}
-
-
-def rock_is_on_record(table: pd.DataFrame) -> bool:
-    """Say whether enough wells read the top of rock to take the ground for rock."""
-    read = np.isfinite(table["depth_to_bedrock_ft_high"].to_numpy())
-    return bool(read.sum() >= LEAST_ROCK_SHARE * max(table["total_depth_ft"].notna().sum(), 1))
-
-
-def ended_above_rock(table: pd.DataFrame) -> np.ndarray:
-    """Return the holes whose record says that rock lies below their bottom."""
-    low, high = table["depth_to_bedrock_ft_low"].to_numpy(), table["depth_to_bedrock_ft_high"].to_numpy()
-    return np.isinf(high) & (low >= table["total_depth_ft"].to_numpy() - 0.5)
-
-
-def _cover_ft(table: pd.DataFrame, coordinates: np.ndarray, model: IntervalKriging) -> np.ndarray:
-    """Depth to bedrock of every well: as read, else as mapped, but no deeper than casing or most of the hole.
-
-    Of a hole that ended above rock, it is as mapped, below its bottom.
-    """
-    low, high = table["depth_to_bedrock_ft_low"].to_numpy(), table["depth_to_bedrock_ft_high"].to_numpy()
-    cover = 0.5 * (low + high)
-    open_ended = ~np.isfinite(cover)
-    mapped = model.predict(coordinates[open_ended]).quantile(0.5) if open_ended.any() else np.empty(0)
-    casing, depth = (table[name].to_numpy()[open_ended] for name in ("casing_depth_ft", "total_depth_ft"))
-    least = low[open_ended]
-    in_rock = np.fmin(np.fmin(mapped, casing), 0.9 * depth)
-    cover[open_ended] = np.where(np.isnan(least), in_rock, np.fmax(mapped, least))
-    return cover
-
-
-def water_level_ft(table: pd.DataFrame, coordinates: np.ndarray, model: IntervalKriging | None) -> np.ndarray:
-    """Depth to water of every well: as read, else as mapped, but no deeper than most of the hole.
-
-    NaN where there is no map.
-    """
-    if model is None:
-        return np.full(len(table), np.nan)
-    high = table["depth_to_water_ft_high"].to_numpy()
-    level = np.where(np.isfinite(high), high, np.nan)
-    unread = np.isnan(level)
-    if unread.any():
-        mapped = model.predict(coordinates[unread]).quantile(0.5)
-        level[unread] = np.fmin(mapped, 0.9 * table["total_depth_ft"].to_numpy()[unread])
-    return level
-
-
-def start_ft(rule: str, rock_ft: np.ndarray, water_ft: np.ndarray) -> np.ndarray:
-    """Return the depth below which water may be met.
-
-    Parameters
-    ----------
-    rule : {"ground", "water level", "bedrock", "bedrock and water level"}
-    rock_ft, water_ft : ndarray
-    """
-    if rule == "ground":
-        return np.zeros_like(rock_ft)
-    if rule == "water level":
-        return np.fmax(water_ft, 0.0)
-    return rock_ft if rule == "bedrock" else np.fmax(rock_ft, water_ft)
-
-
-@dataclass(frozen=True, eq=False)
-class Ground:
-    """Wells with the depth of rock and of water at each, shape (n,).
-
-    `cover_ft` is 0, and `level_ft` NaN, where nothing is known or needed of them.
-    """
-
-    wells: pd.DataFrame
-    coordinates: np.ndarray
-    cover_ft: np.ndarray
-    level_ft: np.ndarray
-
-    @classmethod
-    def of(
-        cls, wells: pd.DataFrame, coordinates: np.ndarray, models: Mapping[str, IntervalKriging], rule: str
-    ) -> Ground:
-        """Read or map the depths that a rule of where water starts may need."""
-        cover, level = np.zeros(len(wells)), np.full(len(wells), np.nan)
-        if "depth_to_water_ft" in models and "water" in rule:
-            level = water_level_ft(wells, coordinates, models["depth_to_water_ft"])
-        if "depth_to_bedrock_ft" in models and rule.startswith("bedrock"):
-            cover = _cover_ft(wells, coordinates, models["depth_to_bedrock_ft"])
-        return cls(wells, coordinates, cover, level)
-
-    def stops(self, rule: str, water_zones: pd.DataFrame | None) -> Stops:
-        """Read the stops; a hole that ended above rock is none, where water is met in rock."""
-        start = start_ft(rule, self.cover_ft, self.level_ft)
-        if rule.startswith("bedrock"):
-            start = np.where(ended_above_rock(self.wells), np.nan, start)
-        return read_stops(self.wells, self.coordinates, start, water_zones)

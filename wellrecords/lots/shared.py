@@ -20,10 +20,11 @@ from scipy.spatial import cKDTree
 from wellrecords.interpolation import IntervalKriging
 from wellrecords.interpolation.covariance import Covariance
 from wellrecords.lots.finished import map_finished_depths, share_finished
+from wellrecords.lots.ground import Ground, in_rock, rock_is_on_record
 from wellrecords.lots.joint import normal_correlation
 from wellrecords.lots.laws import LawMap
 from wellrecords.lots.learning import fit_laws
-from wellrecords.lots.mapped import MAPPED, Ground, fit_models, rock_is_on_record
+from wellrecords.lots.mapped import MAPPED, fit_models
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.stopping import MISSING, Stops
 
@@ -43,8 +44,8 @@ class Shared:
         Of the mapped quantities of which enough is known.
     laws : LawMap or None
         None where no well says anything of the depth to water.
-    water_starts_at : {"ground", "water level", "bedrock", "bedrock and water level"}
-        Below which depth water may be met.
+    water_starts_at : str
+        Below which depth water may be met, see `ground.start_ft`.
     correlation : ndarray of shape (4, 4)
         Of `JOINT_ORDER`.
     finished : Covariance or None
@@ -110,7 +111,7 @@ def learn(
         laws = fit_laws(candidates, n_neighbours=settings.n_neighbours, random_state=settings.random_state)
     starts_at = rules[0 if laws is None else laws.candidate]
     finished = None
-    if laws is not None and not starts_at.startswith("bedrock") and share_finished(laws.habits) > 0.0:
+    if laws is not None and not in_rock(starts_at) and share_finished(laws.habits) > 0.0:
         finished = map_finished_depths(laws.stops, random_state=settings.random_state)
     return Shared(
         covariances={name: model.covariance_ for name, model in models.items()},
@@ -134,6 +135,8 @@ def _ideas(
     if "depth_to_bedrock_ft" in models and rock_is_on_record(wells):
         rules = ["bedrock and water level", "bedrock"] if "depth_to_water_ft" in models else ["bedrock"]
     ground = Ground.of(wells, coordinates, models, rules[0])
+    if ground.seal_ft > 0.0:
+        rules.append(rules[0].replace("bedrock", "casing"))
     return rules, [ground.stops(rule, water_zones) for rule in rules]
 
 

@@ -244,6 +244,13 @@ class Habits:
         nearer = np.abs(self.limit_depth_ft[left] - depth_ft) <= np.abs(self.limit_depth_ft[right] - depth_ft)
         return self.limit_hazard[np.where(nearer, left, right)]
 
+    def run_out(self, stops: Stops) -> np.ndarray:
+        """Return the limits that each hole has passed, in the mean: its chance of not having met one is exp(-this)."""
+        every_ft = np.arange(0.0, stops.depth_ft.max(initial=0.0) + 2.0)
+        passed = np.append(0.0, np.cumsum(self.hazard(every_ft + 0.5)))
+        edges = np.append(every_ft, every_ft[-1] + 1.0)
+        return np.interp(stops.depth_ft, edges, passed) - np.interp(stops.depth_ft - stops.feet, edges, passed)
+
 
 def first_habits(stops: Stops) -> Habits:
     """Return habits before anything is known: common targets, and one hazard at all depths."""

@@ -7,6 +7,7 @@ import pandas as pd
 
 from wellrecords.lots.change import deeper_limit_ft
 from wellrecords.lots.evidence import Evidence
+from wellrecords.lots.ground import in_rock
 from wellrecords.lots.laws import LocalLaws
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.support import (
@@ -34,6 +35,8 @@ STARTS = {
     "water level": "the water level",
     "bedrock": "the top of rock",
     "bedrock and water level": "the top of rock (or the water level, where that is deeper)",
+    "casing": "the end of the casing",
+    "casing and water level": "the end of the casing (or the water level, where that is deeper)",
 }
 """Where water may be met from, in words."""
 
@@ -129,7 +132,7 @@ def lot_notes(
         notes.append(f"No well within {distance(AROUND_M)} is recorded in {rock}; the estimate is that of other rock.")
     if evidence.nearness["depth_to_water_ft"].support[lot] != NONE:
         notes += describe_levels(noted["age_years"], evidence.level_residual_ft[around], support)
-    if not evidence.water_starts_at.startswith("bedrock"):
+    if not in_rock(evidence.water_starts_at):
         notes.append(
             "Top of rock is hardly on record here, so this may not be hard rock: water is taken to be met anywhere "
             f"below {evidence.water_starts_at}."
