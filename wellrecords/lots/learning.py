@@ -20,12 +20,12 @@ from scipy.spatial import cKDTree
 from wellrecords.lots.fractures import Jumps, LawGrid, fracture_tables
 from wellrecords.lots.laws import LEAST_SPACING_M, LawMap, Reach, blurred, posterior, spacing, spread_out, weigh
 from wellrecords.lots.likelihood import log_likelihood, stop_densities
-from wellrecords.lots.stopping import Stops, first_habits, fit_habits
+from wellrecords.lots.stopping import EXACT, LOGGED, Stops, first_habits, fit_habits
 
 RATE_BOUNDS = (1.0 / 3000.0, 1.0 / 4.0)
 SIZE_BOUNDS_GPM = (0.03, 60.0)
 JUMPS = (Jumps("lognormal", 1.0), Jumps("lognormal", 0.6), Jumps("lognormal", 1.5), Jumps("gamma", 0.7))
-DECAYS_FT = (np.inf, 600.0, 250.0)
+DECAYS_FT = (np.inf, 600.0, 400.0, 250.0)
 REACHES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 8.0)
 """In units of the distance to the thirtieth well."""
 SPREADS = (0.0, 0.15, 0.3, 0.45, 0.6)
@@ -49,9 +49,8 @@ SMOOTHING = 0.6
 spread less than the laws of the ground, and lots far from wells were drawn too near to the region's middle."""
 CLEARLY = 2.0
 """Standard errors by which a less simple law must predict better."""
-FADES, CLEARLY_FADES = 3.0, 4.0
-"""The same for a rate that fades gently, and for one that may fade fast: it speaks of depths that hardly a hole has
-seen, and costs dear where it does not."""
+FADES = 3.0
+"""The same for a rate that fades: it speaks of depths that hardly a hole has seen, and costs dear where it does not."""
 
 
 def first_grid() -> LawGrid:
@@ -323,22 +322,31 @@ def _fading(trial: _Trial, found: LawMap, decays_ft: Sequence[float]) -> LawMap:
 
     Where the rate falls fast, a rate that falls gently predicts clearly
     better, too; what only looks like fading (yields rounded or missing) may
-    favour a fast fall alone.
+    favour a fast fall alone. Asked are the wells whose yield was read: of the
+    others a limit is known, and those that fitted the limits of a rate that
+    does not fade speak against any that does.
     """
     straight = _with_reach(trial, found)
+    read = np.isin(trial.stops.kind[trial.scored], (EXACT, LOGGED))
     fading = [decay_ft for decay_ft in decays_ft if np.isfinite(decay_ft)]
-    if not fading:
-        return straight
 
-    def faded(decay_ft: float) -> LawMap:
+    def fades(decay_ft: float) -> LawMap:
         return _with_reach(trial, _improve(trial, replace(found, decay_ft=decay_ft)))
 
-    gentle = faded(fading[0])
-    if not _clearly_better(gentle.scores, straight.scores, FADES):
+    if not fading or not read.any():
         return straight
-    if not _clearly_better(gentle.scores, straight.scores, CLEARLY_FADES):
-        return gentle
-    return max([gentle, *map(faded, fading[1:])], key=lambda laws: float(laws.scores.mean()))
+    gentle = fades(fading[0])
+    if not _clearly_better(gentle.scores[read], straight.scores[read], FADES):
+        return straight
+    faded = [gentle, *map(fades, fading[1:])]
+    return _settled(trial, max(faded, key=lambda laws: float(laws.scores[read].mean())))
+
+
+def _settled(trial: _Trial, laws: LawMap) -> LawMap:
+    """Fit anew what was learnt without fading."""
+    for _ in range(3):
+        laws = _improve(trial, laws)
+    return _with_reach(trial, laws)
 
 
 def _with_reach(
