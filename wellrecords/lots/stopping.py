@@ -9,7 +9,9 @@ well is read as what it is:
 - its yield is only known to be small (a dry hole), or not known at all;
 - its yield is a lower bound (a pumping test draws what the pump draws);
 - it was hydrofractured: the rock by itself had not made enough at that depth;
-- its water zones were logged: then the whole path is known.
+- its water zones were logged: then the whole path is known;
+- it was deepened: its last state is read as that of one hole. That somebody went
+  on says what the last stop says anyway, that there was not enough above.
 
 Which target, and whether it was a limit, is not on the record. Both are
 nuisances that the region's wells estimate together (`Habits`).
