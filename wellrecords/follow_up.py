@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import tomllib
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ from pyproj import Geod
 from wellrecords.bid import Bid
 from wellrecords.errors import WellRecordsError
 from wellrecords.outcomes import (
+    FILED_AT,
     OUTCOME_COLUMNS,
     Account,
     EstimateRecord,
@@ -88,6 +89,7 @@ def keep_estimates(settings: Settings, jobs: Sequence[LotJob], *, given_on: date
             job.estimate,
             job.bid if isinstance(job.bid, Bid) else None,
             given_on=given_on,
+            kept_at=datetime.now(UTC),
             inputs_hash=hash_inputs(common | {"lot": job.lot_id, "household": job.demand.model_dump(mode="json")}),
         )
         kept.append(write_estimate(folder, record))
@@ -192,12 +194,23 @@ def place_notes(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord], wel
         named = f"; kept are {', '.join(known[:SHOWN_LOTS])}{more}" if known else "; none is kept of any lot"
         asked = f"a lot {lot_id}" if lot_id else "its lot, as the well names none,"
         return [f"No estimate of {asked} is kept{named}."]
-    record = latest_before(estimates, lot_id, drilled_on)
+    record = latest_before(estimates, lot_id, drilled_on, well[FILED_AT])
     if record is None:
         first = min(kept, key=lambda one: one.given_on).given_on
+        if first <= drilled_on:
+            return [
+                f"The estimate of lot {lot_id} was kept on the day of drilling, {first}, and "
+                + (
+                    f"the log does not say when a well was filed: it is not counted. Next: add the column {FILED_AT} "
+                    "to the log's first line, for the wells to come."
+                    if pd.isna(well[FILED_AT])
+                    else "does not say at what time, or was kept after the well was filed: it is not counted."
+                )
+            ]
         return [
             f"The estimate of lot {lot_id} was kept on {first}, after the well was drilled on {drilled_on}: an "
-            "estimate counts only if it was given by the day of drilling. Is the date of drilling right?"
+            "estimate counts only if it was given by the day of drilling, before the well is filed. Is the date of "
+            "drilling right?"
         ]
     if record.longitude is None or record.latitude is None or pd.isna(well["longitude"]) or pd.isna(well["latitude"]):
         return []

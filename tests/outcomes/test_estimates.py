@@ -1,7 +1,7 @@
 """What was said at bid time, kept whole."""
 
 import json
-from datetime import date
+from datetime import UTC, date, datetime
 
 import numpy as np
 import pandas as pd
@@ -129,6 +129,30 @@ def test_the_last_estimate_before_drilling_counts():
     assert latest_before(records, "L7", date(2026, 5, 31)) is records[1]
     assert latest_before(records, "L7", date(2025, 5, 31)) is None
     assert latest_before(records, "other", date(2026, 5, 31)) is None
+
+
+def test_an_estimate_of_the_day_of_drilling_counts_only_if_it_was_kept_before_the_filing():
+    day = date(2026, 5, 31)
+    morning, noon, evening = (datetime(2026, 5, 31, hour, tzinfo=UTC) for hour in (8, 12, 18))
+    old, untimed = make_record(given_on=date(2026, 5, 30)), make_record(given_on=day)
+    early, late = (untimed.model_copy(update={"kept_at": kept}) for kept in (morning, evening))
+    assert latest_before([old, early, late], "L7", day, noon) is early
+    assert latest_before([late], "L7", day, noon) is None
+    assert latest_before([early, late], "L7", day, datetime(2026, 6, 3, tzinfo=UTC)) is late
+    # Without a time on both sides the day decides, and the day of drilling itself says nothing.
+    assert latest_before([early], "L7", day) is None
+    assert latest_before([untimed], "L7", day, noon) is None
+    assert latest_before([old, untimed, early], "L7", day, pd.NaT) is old
+    # A well that was drilled before its estimate is never held against it, however late it is filed.
+    assert latest_before([early], "L7", date(2026, 5, 30), datetime(2026, 7, 1, tzinfo=UTC)) is None
+
+
+def test_an_estimate_kept_again_on_its_day_keeps_the_time_of_the_first(tmp_path):
+    first, again = (
+        make_record().model_copy(update={"kept_at": datetime(2026, 4, 1, hour, tzinfo=UTC)}) for hour in (8, 12)
+    )
+    assert write_estimate(tmp_path, first) == write_estimate(tmp_path, again)
+    assert [record.kept_at for record in read_estimates(tmp_path)] == [first.kept_at]
 
 
 def test_the_hash_tells_inputs_apart_and_not_their_order():

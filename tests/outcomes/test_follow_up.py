@@ -56,13 +56,39 @@ def run(*words):
     return CliRunner().invoke(app, [str(word) for word in words])
 
 
-def keep(settings, monkeypatch, fingerprint="f1", persons=4):
+def keep(settings, monkeypatch, fingerprint="f1", persons=4, given_on=date(2026, 4, 1)):
     monkeypatch.setattr(follow_up, "read_manifest", lambda _: {"fingerprint": fingerprint})
     draws = pd.DataFrame({"yield_gpm": [1.0, 2.0, 3.0]})
     job = SimpleNamespace(
         lot_id="L7", estimate=Draws("L7", draws), demand=DemandSettings(persons=persons, bedrooms=None), bid=None
     )
-    return follow_up.keep_estimates(settings, [job], given_on=date(2026, 4, 1))
+    return follow_up.keep_estimates(settings, [job], given_on=given_on)
+
+
+@pytest.mark.parametrize("first", ["keep", "file"])
+def test_a_well_filed_already_is_not_held_against_an_estimate_kept_after_it(
+    first, settings, file, tmp_path, monkeypatch
+):
+    today = date.today()
+    words = ("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | {"drilled_on": today.isoformat()}))
+    if first == "keep":
+        keep(settings, monkeypatch, given_on=today)
+        assert run(*words).exit_code == 0
+    else:
+        assert run(*words).exit_code == 0
+        keep(settings, monkeypatch, given_on=today)
+    told = run("outcomes", file).output
+    assert f"{int(first == 'keep')} of 1 filed wells" in told
+
+
+def test_a_log_that_cannot_say_when_a_well_was_filed_is_told_what_it_lacks(settings, file, tmp_path, monkeypatch):
+    today = date.today()
+    keep(settings, monkeypatch, given_on=today)
+    (tmp_path / "firm" / "drilled.csv").write_text(",".join(OUTCOME_COLUMNS) + "\n")
+    words = ("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | {"drilled_on": today.isoformat()}))
+    told = run(*words).output
+    assert "was kept on the day of drilling" in told
+    assert "Next: add the column filed_at to the log's first line" in told
 
 
 def test_an_estimate_is_kept_once_and_says_what_it_was_made_from(settings, monkeypatch, tmp_path):
@@ -105,7 +131,8 @@ def test_toml_and_options_give_the_same_line_as_a_row(file, tmp_path):
     ):
         done = run("file-well", file, *words)
         assert done.exit_code == 0, done.output
-        lines.append(log.read_text())
+        # The time of the filing, last on the line, is another each time.
+        lines.append(log.read_text().rpartition(",")[0])
         log.unlink()
     assert lines[0] == lines[1] == lines[2]
     assert lines[0].startswith(",".join(OUTCOME_COLUMNS))

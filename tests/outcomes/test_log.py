@@ -2,7 +2,7 @@
 
 import csv
 import multiprocessing
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
 import pytest
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from outcome_fixtures import WELL
 
 from wellrecords.errors import ProblemsError, WellRecordsError
-from wellrecords.outcomes import OUTCOME_COLUMNS, DrilledWell, file_well, read_outcomes
+from wellrecords.outcomes import LOG_COLUMNS, DrilledWell, file_well, read_outcomes
 from wellrecords.outcomes.log import BACKUPS_KEPT
 
 
@@ -23,9 +23,29 @@ def test_a_filed_well_reads_back(tmp_path):
     assert row["total_depth_ft"] == 305
     assert (row["yield_gpm_low"], row["yield_gpm_high"]) == (6, 6)
     assert (row["cost_usd"], row["billed_usd"]) == (9800, 11000)
-    assert log.read_text().splitlines()[0] == ",".join(OUTCOME_COLUMNS)
+    assert log.read_text().splitlines()[0] == ",".join(LOG_COLUMNS)
     assert not list(log.parent.glob("*.lock"))
     assert not list(log.parent.glob("*.part"))
+
+
+def test_the_time_of_filing_is_kept_where_the_log_has_its_column(tmp_path):
+    log = tmp_path / "outcomes.csv"
+    before = datetime.now(UTC)
+    file_well(log, WELL)
+    noon = datetime(2026, 6, 1, 12, tzinfo=timezone(timedelta(hours=-4)))
+    file_well(log, WELL | {"well_id": "noon"}, filed_at=noon)
+    filed = read_outcomes(log).set_index("well_id")["filed_at"]
+    assert before <= filed["2026-014"] <= datetime.now(UTC)
+    assert filed["noon"] == noon
+    # A log of an older version has no such column: its wells are filed all the same.
+    older = tmp_path / "older.csv"
+    older.write_text(",".join(name for name in LOG_COLUMNS if name != "filed_at") + "\n")
+    file_well(older, WELL)
+    assert read_outcomes(older)["filed_at"].isna().tolist() == [True]
+    log.write_text("well_id,drilled_on,total_depth_ft,filed_at\na,2020-05-03,300,\nb,2020-05-03,300,noon\n")
+    with pytest.raises(ProblemsError) as caught:
+        read_outcomes(log)
+    assert [(problem.row, problem.column) for problem in caught.value.problems] == [(3, "filed_at")]
 
 
 def test_readings_become_intervals(tmp_path):
@@ -258,4 +278,4 @@ def test_refresh_reads_the_log_as_a_source(tmp_path):
     assert len(converted.layers) == 2
     assert converted.water_zones["depth_ft"].tolist() == [120, 290]
     known = layout.known_names()
-    assert {name.replace("_", " ") for name in DrilledWell.model_fields} <= known
+    assert {name.replace("_", " ") for name in (*DrilledWell.model_fields, *LOG_COLUMNS)} <= known

@@ -26,9 +26,11 @@ from wellrecords.outcomes.estimates import (
     read_estimates,
     write_estimate,
 )
-from wellrecords.outcomes.log import file_well, read_outcomes
+from wellrecords.outcomes.log import FILED_AT, LOG_COLUMNS, file_well, read_outcomes
 
 __all__ = [
+    "FILED_AT",
+    "LOG_COLUMNS",
     "OUTCOME_COLUMNS",
     "Account",
     "DriftSettings",

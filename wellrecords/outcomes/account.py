@@ -47,7 +47,7 @@ class Account:
     wells : int
         In the log.
     compared : int
-        With an estimate from before they were drilled.
+        With an estimate from before they were drilled and filed.
     comparison, events, calibration, event_calibration, drift : DataFrame
         See the functions of the same names.
     sentences : tuple of str

@@ -56,7 +56,7 @@ COMPARISON_COLUMNS = (
 def compare_outcomes(
     outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord], *, level: float = 0.8
 ) -> pd.DataFrame:
-    """Hold every drilled well against the last estimate given before it was drilled.
+    """Hold every drilled well against the last estimate kept before it was drilled and filed.
 
     Parameters
     ----------
@@ -79,7 +79,7 @@ def compare_outcomes(
     tail = (1.0 - level) / 2.0
     rows = []
     for well in outcomes.to_dict("records"):
-        record = latest_before(estimates, str(well["lot_id"]), well["drilled_on"])
+        record = latest_before(estimates, str(well["lot_id"]), well["drilled_on"], well.get("filed_at"))
         if record is None:
             continue
         for quantity, (low, high) in readings_to_compare(well, record).items():
@@ -172,7 +172,7 @@ def event_table(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord]) -> 
     """
     rows = []
     for well in outcomes.to_dict("records"):
-        record = latest_before(estimates, str(well["lot_id"]), well["drilled_on"])
+        record = latest_before(estimates, str(well["lot_id"]), well["drilled_on"], well.get("filed_at"))
         if record is None:
             continue
         low, high = readings_to_compare(well, record).get("yield_gpm", (np.nan, np.nan))

@@ -12,7 +12,7 @@ import json
 import os
 import re
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import UTC, date, datetime
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
@@ -20,13 +20,14 @@ from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from wellrecords import __version__
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 
 PROBABILITIES = (0.005, *(round(percent / 100, 2) for percent in range(1, 100)), 0.995)
 """Where the quantiles of a new record are taken."""
+_LONG_AGO = datetime.min.replace(tzinfo=UTC)
 
 
 class EstimateRecord(BaseModel):
@@ -38,6 +39,9 @@ class EstimateRecord(BaseModel):
     longitude, latitude : float, optional
         Where on the lot was estimated; records of older versions do not say.
     given_on : date
+    kept_at : datetime with a zone, optional
+        When the record was made: tells an estimate from before a well was
+        filed from one of the same day after it. Older records do not say.
     support : str
         "good", "thin" or "none"; at "none" nothing was estimated.
     target_yield_gpm, max_depth_ft : float
@@ -64,6 +68,7 @@ class EstimateRecord(BaseModel):
     longitude: float | None = None
     latitude: float | None = None
     given_on: date
+    kept_at: AwareDatetime | None = None
     support: Literal["good", "thin", "none"] = "good"
     target_yield_gpm: float = Field(gt=0)
     max_depth_ft: float = Field(gt=0)
@@ -143,7 +148,12 @@ def _curve(quantiles: tuple[float, ...], probabilities: tuple[float, ...]) -> tu
 
 
 def make_estimate_record(
-    estimate: Any, bid: Any | None = None, *, given_on: date, inputs_hash: str = ""
+    estimate: Any,
+    bid: Any | None = None,
+    *,
+    given_on: date,
+    kept_at: datetime | None = None,
+    inputs_hash: str = "",
 ) -> EstimateRecord:
     """Return the record of an estimate, and of its bid where one was made.
 
@@ -156,6 +166,7 @@ def make_estimate_record(
         `quantities` with `drilled_ft`, `total_usd`, `fixed_price_usd`,
         `chance_of_loss`, `expected_profit_usd`, `expected_loss_usd`.
     given_on : date
+    kept_at : datetime with a zone, optional
     inputs_hash : str
         From `hash_inputs`.
     """
@@ -185,6 +196,7 @@ def make_estimate_record(
         longitude=estimate.longitude,
         latitude=estimate.latitude,
         given_on=given_on,
+        kept_at=kept_at,
         support=estimate.support,
         target_yield_gpm=estimate.target_yield_gpm,
         max_depth_ft=estimate.max_depth_ft,
@@ -223,15 +235,18 @@ def write_estimate(folder: str | Path, record: EstimateRecord) -> Path:
     Returns
     -------
     pathlib.Path
-        Named by lot, date and content; the same record twice is one file.
+        Named by lot, date and what was said; the same estimate twice on one
+        day is one file, with the time at which it was first kept.
     """
-    content = record.model_dump_json(indent=1).encode()
+    said = record.model_dump_json(indent=1, exclude={"kept_at"}).encode()
     name = re.sub(r"[^A-Za-z0-9-]+", "-", record.lot_id).strip("-") or "lot"
-    path = Path(folder) / f"{name}_{record.given_on.isoformat()}_{hashlib.sha256(content).hexdigest()[:10]}.json"
+    path = Path(folder) / f"{name}_{record.given_on.isoformat()}_{hashlib.sha256(said).hexdigest()[:10]}.json"
+    if path.exists():
+        return path
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-        beside.write_bytes(content)
+        beside.write_bytes(record.model_dump_json(indent=1).encode())
         beside.replace(path)
     except OSError as error:
         msg = f"The estimate cannot be kept in {folder} ({error.strerror or error}). Next: check the folder's rights."
@@ -272,12 +287,33 @@ def read_estimates(folder: str | Path) -> list[EstimateRecord]:
 
 
 def latest_before(
-    records: Sequence[EstimateRecord], lot_id: str, drilled_on: date | pd.Timestamp
+    records: Sequence[EstimateRecord],
+    lot_id: str,
+    drilled_on: date | pd.Timestamp,
+    filed_at: datetime | None = None,
 ) -> EstimateRecord | None:
-    """Return the last estimate of a lot given no later than the day of drilling, None where there is none."""
+    """Return the last estimate of a lot from before its well was drilled and filed, None where there is none.
+
+    Parameters
+    ----------
+    records : sequence of EstimateRecord
+    lot_id : str
+    drilled_on : date or Timestamp
+    filed_at : datetime with a zone, optional
+        When the well came into the log. An estimate of the day of drilling
+        counts only where it was surely kept before that: of a line or a
+        record without a time nobody can tell which came first.
+    """
     day = pd.Timestamp(drilled_on).date()
-    fits = [record for record in records if record.lot_id == lot_id and record.given_on <= day]
-    return max(fits, key=lambda record: record.given_on, default=None)
+    known = None if filed_at is None or pd.isna(filed_at) else filed_at
+
+    def came_before(record: EstimateRecord) -> bool:
+        if record.kept_at is None or known is None:
+            return record.given_on < day
+        return record.given_on <= day and record.kept_at < known
+
+    fits = [record for record in records if record.lot_id == lot_id and came_before(record)]
+    return max(fits, key=lambda record: (record.given_on, record.kept_at or _LONG_AGO), default=None)
 
 
 def _known(value: float | None) -> float | None:

@@ -33,11 +33,15 @@ from wellrecords.outcomes.drilled_well import (
 from wellrecords.reading_words import DRY_BELOW_GPM
 from wellrecords.readings import parse_readings
 
+FILED_AT = "filed_at"
+"""The column of the time at which a line was filed: written by the filing, asked of nobody."""
+LOG_COLUMNS = (*OUTCOME_COLUMNS, FILED_AT)
+"""The columns of a new log."""
 BACKUPS_KEPT = 20
 _LOCK_WAIT_S = 5.0
 
 
-def file_well(log_file: str | Path, well: DrilledWell | dict) -> Path:
+def file_well(log_file: str | Path, well: DrilledWell | dict, *, filed_at: datetime | None = None) -> Path:
     """Add a drilled well to the firm's log.
 
     Parameters
@@ -48,6 +52,9 @@ def file_well(log_file: str | Path, well: DrilledWell | dict) -> Path:
         delimiter, its encoding and every byte of its lines.
     well : DrilledWell or dict
         A dict is checked first.
+    filed_at : datetime with a zone, optional
+        By default now. A log without the column `filed_at` takes no time: an
+        estimate of the day of drilling is then not counted.
 
     Returns
     -------
@@ -64,14 +71,15 @@ def file_well(log_file: str | Path, well: DrilledWell | dict) -> Path:
     """
     log_file = Path(log_file)
     checked = well if isinstance(well, DrilledWell) else checked_well(well)
+    filed_at = datetime.now(UTC) if filed_at is None else filed_at.astimezone(UTC)
     try:
         log_file.parent.mkdir(parents=True, exist_ok=True)
         with _sole_writer(log_file):
             if not log_file.exists():
-                _switch_in(log_file, _header().encode() + _line(checked, OUTCOME_COLUMNS, ",").encode())
+                _switch_in(log_file, _header().encode() + _line(checked, LOG_COLUMNS, ",", filed_at).encode())
                 return log_file
             before = log_file.read_bytes()
-            after = before + _addition(before, checked, log_file)
+            after = before + _addition(before, checked, log_file, filed_at)
             backup = _back_up(log_file, before)
             _switch_in(log_file, after)
             return backup
@@ -100,7 +108,8 @@ def read_outcomes(log_file: str | Path, *, smallest_yield_gpm: float | None = No
         `longitude`, `latitude`, `total_depth_ft`, `hydrofractured`,
         `yield_method`, `water_zones`, `cost_usd`, `billed_usd` and
         ``<name>_low``/``<name>_high`` of rock, water and yield; `dry`, true
-        where the hole was filed as dry or with a yield of 0.
+        where the hole was filed as dry or with a yield of 0; `filed_at`, null
+        where the line does not say.
 
     Raises
     ------
@@ -167,6 +176,15 @@ def _as_intervals(table: pd.DataFrame, log_file: Path, smallest_yield_gpm: float
         values = pd.to_numeric(given(column).replace("", None), errors="coerce")
         faulty(column, (values.isna() & (given(column) != "")).to_numpy(), "this column holds plain numbers")
         result[column] = values.astype(float)
+    # Nothing but a time of the calendar is one: to_datetime would read "3" as a year.
+    times = pd.to_datetime(given(FILED_AT), format="ISO8601", utc=True, errors="coerce")
+    times = times.where(given(FILED_AT).str.contains("T", regex=False))
+    faulty(
+        FILED_AT,
+        (times.isna() & (given(FILED_AT) != "")).to_numpy(),
+        "the time of filing is written 2026-05-31T14:03:07Z, or left blank where it is not known",
+    )
+    result[FILED_AT] = times
     for column in ("hydrofractured", "yield_method", "water_zones"):
         result[column] = given(column).astype("string")
     for column, kind in READING_KINDS.items():
@@ -192,7 +210,7 @@ def _settle_dry_holes(result: pd.DataFrame, smallest_yield_gpm: float | None) ->
     result.loc[dry, "yield_gpm_high"] = 0.0 if pd.isna(reported) else reported
 
 
-def _addition(before: bytes, well: DrilledWell, log_file: Path) -> bytes:
+def _addition(before: bytes, well: DrilledWell, log_file: Path, filed_at: datetime) -> bytes:
     """Return the bytes that the well adds to a log that stands."""
     text, encoding = _decoded(before)
     columns, delimiter = _columns(text, log_file)
@@ -228,7 +246,7 @@ def _addition(before: bytes, well: DrilledWell, log_file: Path) -> bytes:
         for name in OUTCOME_COLUMNS
         if fields[name] and name not in columns and name not in DEFAULTED
     ]
-    line = _line(well, columns, delimiter)
+    line = _line(well, columns, delimiter, filed_at)
     newline = "\r\n" if "\r\n" in text else "\n"
     try:
         added = (("" if text.endswith(("\n", "\r")) else newline) + line.replace("\n", newline)).encode(encoding)
@@ -249,15 +267,15 @@ def _addition(before: bytes, well: DrilledWell, log_file: Path) -> bytes:
     return added
 
 
-def _line(well: DrilledWell, columns: tuple[str, ...] | list[str], delimiter: str) -> str:
+def _line(well: DrilledWell, columns: tuple[str, ...] | list[str], delimiter: str, filed_at: datetime) -> str:
     written = io.StringIO()
-    fields = fields_of(well)
+    fields = fields_of(well) | {FILED_AT: filed_at.strftime("%Y-%m-%dT%H:%M:%S.%fZ")}
     csv.writer(written, delimiter=delimiter, lineterminator="\n").writerow([fields.get(name, "") for name in columns])
     return written.getvalue()
 
 
 def _header() -> str:
-    return ",".join(OUTCOME_COLUMNS) + "\n"
+    return ",".join(LOG_COLUMNS) + "\n"
 
 
 def _decoded(raw: bytes) -> tuple[str, str]:
