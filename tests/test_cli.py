@@ -422,7 +422,7 @@ def test_a_stop_between_two_held_back_files_tells_the_first(tmp_path, monkeypatc
     monkeypatch.setattr("wellrecords.output._written", [])
     monkeypatch.setattr(dataset, "write_whole", first_only)
     with pytest.raises(KeyboardInterrupt):
-        dataset._save_held_back(rows.assign(reason="r", why="w"), tmp_path / "held")
+        dataset._save_held_back(rows.assign(reason="r", why="w"), tmp_path / "held", {})
     assert verbs.what_stands().startswith("written before, and whole: ")
     assert verbs.what_stands().endswith("a.csv")
 

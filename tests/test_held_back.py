@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wellrecords.errors import ProblemsError, WellRecordsError
-from wellrecords.held_back import guard, held_back_csv, mend, read_mended, unguard
+from wellrecords.held_back import OUR_COLUMNS, guard, held_back_csv, mend, read_mended, unguard
 from wellrecords.ledger import held_back_rows
 from wellrecords.sources import RawTable
 
@@ -70,6 +70,12 @@ def test_the_file_opens_in_a_spreadsheet_and_says_why():
     assert rows[0]["held_back_because"] == "unreadable_reading"
     assert rows[0]["Notes"] == "'=HYPERLINK(1)"
     assert rows[1]["Notes"] == 'says "no, none"\nat all'
+
+
+def test_the_file_has_every_column_of_the_source_in_its_order_though_all_held_back_rows_leave_it_blank():
+    raw = raw_table(*({"Lat": "", **row, "Lon": ""} for row in ROWS))
+    heading = held_back_csv(held(raw, 3, 0), list(raw.table.columns)).decode("utf-8-sig").splitlines()[0].split(",")
+    assert heading[len(OUR_COLUMNS) :] == ["Lat", "Job", "Depth", "Notes", "Lon"]
 
 
 def saved(path, data: bytes, change) -> pd.DataFrame:

@@ -409,6 +409,24 @@ def test_held_back_rows_are_mended_by_hand_and_read_again(tmp_path):
     assert not any("mended" in note for note in second.notes)
 
 
+def test_a_column_that_is_blank_in_all_held_back_rows_is_there_to_be_mended(tmp_path):
+    rows = [GOOD, ["2", "", "2001-05-05", "300", "12", "3", "-70.2", ""]]
+    path = region(tmp_path, {"one": rows})
+    first = refresh(load_settings(path))
+    sheet = (first.version / "held_back" / "one.csv").read_text(encoding="utf-8-sig")
+    done = CliRunner().invoke(verbs.app, ["held-back", str(path), "--save", str(tmp_path / "held")])
+    assert done.exit_code == 0
+    assert (tmp_path / "held" / "one.csv").read_text(encoding="utf-8-sig") == sheet
+    heading, row = csv.reader(sheet.splitlines())
+    assert heading[6:] == (tmp_path / "one.csv").read_text().splitlines()[0].split(",")
+    row[heading.index("LAT")] = "45.2"
+    with (tmp_path / "mended.csv").open("w", newline="") as file:
+        csv.writer(file).writerows([heading, row])
+    path.write_text(path.read_text().replace('layout = "one.toml"', 'layout = "one.toml"\nmended = "mended.csv"'))
+    second = refresh(load_settings(path))
+    assert (second.counts["kept"], second.counts["held_back"], second.counts["mended"]) == (2, 0, 1)
+
+
 def test_a_mended_row_that_is_still_wrong_is_told(tmp_path):
     rows = [GOOD, *([str(number), "", "2001-05-05", "3O0", "12", "3", "-70.2", "45.2"] for number in range(2, 11))]
     path = region(tmp_path, {"one": rows})

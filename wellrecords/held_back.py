@@ -17,6 +17,7 @@ import hashlib
 import io
 import json
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -73,22 +74,27 @@ def row_key(file: str, original: str) -> str:
     return hashlib.sha256(f"{file}\n{original}".encode()).hexdigest()[:16]
 
 
-def held_back_csv(held_back: pd.DataFrame) -> bytes:
+def held_back_csv(held_back: pd.DataFrame, columns: Sequence[str] = ()) -> bytes:
     """Return the held-back rows of one source as a CSV file for a spreadsheet.
 
     Parameters
     ----------
     held_back : pandas.DataFrame
         `ledger.HELD_BACK_COLUMNS`, of one source.
+    columns : sequence of str
+        The source's own columns in their order. The rows keep no blank
+        cells, so they cannot tell of a column that is blank in all of them,
+        which may be the very one to be mended.
 
     Returns
     -------
     bytes
         UTF-8 with a byte-order mark. First why the row was held back, then
-        the source's own columns as they were written.
+        the source's own columns as they were written, then cells that stand
+        beyond the last of them.
     """
     originals = [json.loads(text) for text in held_back["original"]]
-    columns = list(dict.fromkeys(name for original in originals for name in original))
+    columns = list(dict.fromkeys([*columns, *(name for original in originals for name in original)]))
     out = io.StringIO(newline="")
     writer = csv.writer(out)
     writer.writerow([*OUR_COLUMNS, *(guard(name) for name in columns)])

@@ -166,9 +166,13 @@ def refresh(
         "inputs": inputs,
         "counts": counts,
         "sources": by_source.to_dict("records"),
+        # The held-back rows keep no blank cells; a file of them to be mended has all columns all the same.
+        "columns": {one.name: one.columns for one in cleaned},
         "notes": list(notes),
     }
-    sheets = {f"held_back/{one.name}.csv": held_back_csv(one.held_back) for one in cleaned if len(one.held_back)}
+    sheets = {
+        f"held_back/{one.name}.csv": held_back_csv(one.held_back, one.columns) for one in cleaned if len(one.held_back)
+    }
     with timed("store", seconds):
         tell("writing the dataset", 0, 1)
         version = write_dataset(store, dataset, manifest, sheets)

@@ -28,9 +28,10 @@ SHOWN_ROWS = 5
 
 @dataclass(frozen=True)
 class CleanedSource:
-    """One source, read and judged."""
+    """One source, read and judged; `columns` are those of its file, in their order."""
 
     name: str
+    columns: tuple[str, ...]
     wells: pd.DataFrame
     layers: pd.DataFrame
     water_zones: pd.DataFrame
@@ -143,6 +144,7 @@ def clean_source(
     parts_held_back, account = _companion_rows(raw, converted, {"layers": layers, "water_zones": zones}, name)
     return CleanedSource(
         name=name,
+        columns=tuple(map(str, raw.table.columns)),
         wells=lithology.wells,
         layers=lithology.layers,
         water_zones=zones,

@@ -14,6 +14,8 @@ from wellrecords.output import check_file, check_folder, write_whole
 from wellrecords.terminal import short, show_held_back, show_layout_check, show_refresh
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     import pandas as pd
 
 
@@ -114,9 +116,10 @@ def held_back(
     spreadsheet, name the file as `mended` beside its source in the settings,
     and refresh again.
     """
-    from wellrecords.store import read_table
+    from wellrecords.store import read_manifest, read_table
 
-    rows = read_table(load(settings_file).region.store, "held_back")
+    store = load(settings_file).region.store
+    rows = read_table(store, "held_back")
     if reason is not None:
         reasons = sorted(rows["reason"].dropna().unique())
         if reason not in reasons:
@@ -125,17 +128,17 @@ def held_back(
         rows = rows[rows["reason"] == reason]
     show_held_back(rows)
     if save is not None:
-        for file in _save_held_back(rows, save):
+        for file in _save_held_back(rows, save, read_manifest(store).get("columns", {})):
             typer.echo(f"Written: {file}")
 
 
-def _save_held_back(rows: pd.DataFrame, folder: Path) -> list[Path]:
-    """Write the rows, a file a source; a file that is there may hold mended rows and is not overwritten."""
+def _save_held_back(rows: pd.DataFrame, folder: Path, columns: Mapping[str, Sequence[str]]) -> list[Path]:
+    """Write the rows, a file a source with its own columns; one that is there may hold mended rows, so it stays."""
     from wellrecords.held_back import held_back_csv
 
-    parts = {folder / f"{source}.csv": part for source, part in rows.groupby("source")}
+    parts = {folder / f"{source}.csv": (part, columns.get(source, ())) for source, part in rows.groupby("source")}
     if there := [file for file in parts if file.exists()]:
         msg = f"{there[0]} is there already and may hold mended rows. Next: name another folder, or move it away."
         raise WellRecordsError(msg)
-    contents = {file: held_back_csv(part) for file, part in parts.items()}
+    contents = {file: held_back_csv(part, names) for file, (part, names) in parts.items()}
     return [write_whole(file, content) for file, content in contents.items()]
