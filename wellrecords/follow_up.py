@@ -17,11 +17,13 @@ import pandas as pd
 from pyproj import Geod
 
 from wellrecords.bid import Bid
-from wellrecords.errors import WellRecordsError
+from wellrecords.cleaning.rules import CleaningSettings, load_rules
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.outcomes import (
     FILED_AT,
     OUTCOME_COLUMNS,
     Account,
+    DrilledWell,
     EstimateRecord,
     OutcomesSettings,
     account,
@@ -35,6 +37,8 @@ from wellrecords.outcomes import (
     sentences_for_well,
     write_estimate,
 )
+from wellrecords.outcomes.doubts import SURE, doubtful_figures
+from wellrecords.outcomes.drilled_well import checked_well
 from wellrecords.outcomes.estimates import latest_before
 from wellrecords.store import read_manifest
 from wellrecords.units import M_PER_MILE
@@ -129,7 +133,7 @@ def read_well(path: str | Path) -> dict[str, str]:
     return {name: value for name, value in written.items() if value}
 
 
-def file_and_compare(settings: Settings, fields: Mapping[str, str]) -> tuple[Path, list[str]]:
+def file_and_compare(settings: Settings, fields: Mapping[str, str], *, sure: bool = False) -> tuple[Path, list[str]]:
     """File a drilled well in the firm's log, and say how it came out against its estimate.
 
     Parameters
@@ -138,6 +142,9 @@ def file_and_compare(settings: Settings, fields: Mapping[str, str]) -> tuple[Pat
         ``[outcomes] file`` names the log.
     fields : mapping of str to str
         Of `outcomes.DrilledWell`.
+    sure : bool, default=False
+        File it although a figure lies outside the ranges of the rules of
+        cleaning, or its place far from its lot.
 
     Returns
     -------
@@ -147,22 +154,56 @@ def file_and_compare(settings: Settings, fields: Mapping[str, str]) -> tuple[Pat
     Raises
     ------
     ProblemsError
-        Every fault of the well at once; nothing is filed.
+        Every fault of the well at once, or what is doubted of it; nothing is filed.
     WellRecordsError
         Where the settings name no log, or it cannot be written.
     """
     table = settings.part("outcomes", OutcomesSettings)
     log = _named(settings, "file", "the firm's log of drilled wells")
-    file_well(log, dict(fields))
+    well = checked_well(dict(fields))
+    if not sure and (doubts := _doubts(settings, table, well)):
+        raise ProblemsError(doubts, "The well is not filed yet")
+    file_well(log, well)
     learns = _way_into_dataset(settings, log)
     if table.estimates is None:
         nothing = "The settings name no folder of kept estimates ([outcomes] estimates): nothing to compare."
         return log, [nothing, *learns]
     outcomes, estimates = read_outcomes(log), read_estimates(table.estimates)
-    well_id = fields["well_id"].strip()
+    well_id = well.well_id
     comparison = compare_outcomes(outcomes, estimates, level=table.level)
     told = place_notes(outcomes, estimates, well_id)
     return log, [*told, *sentences_for_well(comparison, event_table(outcomes, estimates), well_id), *learns]
+
+
+def _doubts(settings: Settings, table: OutcomesSettings, well: DrilledWell) -> list[Problem]:
+    """Return what is hardly true of a well: figures out of range, and a place far from its lot."""
+    doubts = doubtful_figures(well, load_rules(settings.part("cleaning", CleaningSettings).rules))
+    estimates = [] if table.estimates is None else read_estimates(table.estimates)
+    far = [record for record in estimates if record.lot_id == well.lot_id][-1:]
+    miles = _miles_off(far[0], well.longitude, well.latitude) if far else None
+    if miles is not None:
+        doubts.append(
+            Problem(
+                what=f"the well stands {miles} miles from lot {well.lot_id}: wrong lot or wrong place?",
+                column="longitude, latitude",
+                value=f"{well.longitude:.10g},{well.latitude:.10g}",
+                rule=f"a well stands within {FAR_FROM_LOT_MI:g} miles of where its lot was estimated",
+                next_step=f"mend the lot or the place, or {SURE}",
+                code="outcome_far",
+                private=True,
+            )
+        )
+    return doubts
+
+
+def _miles_off(record: EstimateRecord, longitude: float, latitude: float) -> str | None:
+    """Return the miles from where a lot was estimated, for people; None where they are few or not known."""
+    if record.longitude is None or record.latitude is None or pd.isna(longitude) or pd.isna(latitude):
+        return None
+    miles = Geod(ellps="WGS84").inv(record.longitude, record.latitude, longitude, latitude)[2] / M_PER_MILE
+    if miles <= FAR_FROM_LOT_MI:
+        return None
+    return f"{miles:.1f}" if miles < 10 else f"{miles:,.0f}"
 
 
 def _way_into_dataset(settings: Settings, log: Path) -> list[str]:
@@ -212,14 +253,8 @@ def place_notes(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord], wel
             "estimate counts only if it was given by the day of drilling, before the well is filed. Is the date of "
             "drilling right?"
         ]
-    if record.longitude is None or record.latitude is None or pd.isna(well["longitude"]) or pd.isna(well["latitude"]):
-        return []
-    metres = Geod(ellps="WGS84").inv(record.longitude, record.latitude, well["longitude"], well["latitude"])[2]
-    if metres <= FAR_FROM_LOT_MI * M_PER_MILE:
-        return []
-    miles = metres / M_PER_MILE
-    far = f"{miles:.1f}" if miles < 10 else f"{miles:,.0f}"
-    return [f"The well stands {far} miles from lot {lot_id}: wrong lot or wrong place?"]
+    miles = _miles_off(record, well["longitude"], well["latitude"])
+    return [] if miles is None else [f"The well stands {miles} miles from lot {lot_id}."]
 
 
 def take_account(settings: Settings) -> Account:

@@ -213,8 +213,6 @@ def test_a_field_that_is_no_pair_is_refused(file):
 @pytest.mark.parametrize(
     ("other", "said"),
     [
-        ({"longitude": -70.5}, "The well stands 24 miles from lot L7: wrong lot or wrong place?"),
-        ({"longitude": -70.012}, "The well stands 0.6 miles from lot L7: wrong lot or wrong place?"),
         ({"lot_id": "L77"}, "No estimate of a lot L77 is kept; kept are L7, L8."),
         (
             {"drilled_on": "2026-03-01"},
@@ -229,6 +227,51 @@ def test_a_well_that_does_not_fit_its_lot_is_filed_and_told(file, tmp_path, othe
     assert done.exit_code == 0, done.output
     assert said in done.output
     assert "Filed: 2026-014" in done.output
+
+
+@pytest.mark.parametrize(
+    ("other", "column", "said"),
+    [
+        ({"longitude": -70.5}, "--at (longitude, latitude)", "24 miles from lot L7: wrong lot or wrong place?"),
+        ({"longitude": -70.012}, "--at (longitude, latitude)", "0.6 miles from lot L7: wrong lot or wrong place?"),
+        ({"yield_gpm": "800000"}, "--yield-gpm (yield_gpm)", "Rule: 0 to 25,000 is believed: no single well yields"),
+        ({"total_depth_ft": 9000}, "--depth-ft (total_depth_ft)", "Rule: 1 to 5,000 is believed: no water well is so"),
+    ],
+)
+def test_what_is_hardly_true_is_not_filed_until_one_is_sure(file, tmp_path, other, column, said):
+    write_estimate(tmp_path / "firm" / "estimates", make_record())
+    words = ("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | other))
+    asked = run(*words)
+    assert isinstance(asked.exception, ProblemsError)
+    told = str(asked.exception)
+    assert "The well is not filed yet: 1 problem." in told
+    assert f"column {column}, value" in told
+    assert said in told
+    assert "or file it all the same with --sure" in told
+    log = tmp_path / "firm" / "drilled.csv"
+    assert not log.exists()
+    done = run(*words, "--sure")
+    assert done.exit_code == 0, done.output
+    assert f"Filed: 2026-014 in {log} (to take it back, mend or delete its line there)" in done.output
+    assert len(read_outcomes(log)) == 1
+
+
+def test_the_region_s_own_rules_say_what_is_doubted(settings, file, tmp_path):
+    rules = tmp_path / "rules.csv"
+    rules.write_text(
+        "rule,check,columns,other,low,high,action,why,source\n"
+        "deep,outside_range,total_depth_ft,,1,300,flag,nobody drills so deep here,common practice\n"
+    )
+    file.write_text(f'{SETTINGS}[cleaning]\nrules = "{rules}"\n')
+    with pytest.raises(ProblemsError, match="1 to 300 is believed: nobody drills so deep here"):
+        follow_up.file_and_compare(load_settings(file), WELL)
+
+
+def test_a_depth_below_the_hole_names_its_option(file, tmp_path):
+    done = run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL), "--rock-ft", "400")
+    assert "column --rock-ft (depth_to_bedrock_ft), value '400'). Rule: it lies within the hole (305 ft)" in str(
+        done.exception
+    )
 
 
 def test_a_well_on_its_lot_raises_no_question_and_an_older_record_without_a_place_neither(file, tmp_path):

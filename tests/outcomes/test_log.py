@@ -146,7 +146,7 @@ def test_nothing_is_lost(tmp_path_factory, notes, depth):
         ({"drilled_on": (datetime.now(UTC) + timedelta(days=3)).date().isoformat()}, "no date on which"),
         ({"drilled_on": "05/31/2026"}, "date"),
         ({"casing_depth_ft": 400}, "longer than the hole"),
-        ({"depth_to_bedrock_ft": "310"}, "lies below the hole"),
+        ({"depth_to_bedrock_ft": "310"}, "lies within the hole"),
         ({"notes": "two\nlines"}, "one line"),
         ({"well_use": "garden"}, "no known code"),
         ({"latitude": 452}, "must be at most 90"),

@@ -19,6 +19,7 @@ OPTIONS = {
     "drilled_on": "--drilled-on",
     "longitude": "--at",
     "latitude": "--at",
+    "longitude, latitude": "--at",
     "total_depth_ft": "--depth-ft",
     "depth_to_bedrock_ft": "--rock-ft",
     "depth_to_water_ft": "--water-ft",
@@ -56,12 +57,18 @@ def file_well(
         list[str] | None,
         typer.Option("--field", metavar="NAME=VALUE", help="Another column of the log (repeatable)."),
     ] = None,
+    sure: Annotated[
+        bool, typer.Option("--sure", help="File it although a figure, or its place so far from its lot, is doubted.")
+    ] = False,
 ) -> None:
     """File a drilled well and hold it against its estimate.
 
     The well is added to the firm's log; no line that stands in it is
     changed. Where an estimate of the lot was kept (--keep) before it was
     drilled, the two are compared. An option wins over the file (--from).
+
+    A well filed wrongly is taken back by mending or deleting its line in the
+    log, a CSV file that is named when the well is filed.
     """
     from wellrecords.follow_up import file_and_compare, read_well
 
@@ -83,10 +90,10 @@ def file_well(
     }
     fields |= {name: value for name, value in given.items() if value is not None} | _pairs(field)
     try:
-        log, sentences = file_and_compare(settings, fields)
+        log, sentences = file_and_compare(settings, fields, sure=sure)
     except ProblemsError as error:
         raise _by_options(error) from error
-    typer.echo(f"Filed: {plain(fields['well_id'])} in {short(log)}")
+    typer.echo(f"Filed: {plain(fields['well_id'])} in {short(log)} (to take it back, mend or delete its line there)")
     for sentence in sentences:
         typer.echo(plain(sentence))
 

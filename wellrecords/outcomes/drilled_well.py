@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic_core import PydanticCustomError
 
 from wellrecords.checked import rule_of
 from wellrecords.errors import Problem, ProblemsError
@@ -21,6 +22,11 @@ READING_KINDS: dict[str, Kind] = {
     "yield_gpm": "yield",
 }
 _EARLIEST = date(1850, 1, 1)
+
+
+def _fault_of(rule: str, column: str, value: str) -> PydanticCustomError:
+    """Return a fault of two fields together that names the one to mend."""
+    return PydanticCustomError("fields_differ", "{rule}", {"rule": rule, "column": column, "value": value})
 
 
 class DrilledWell(BaseModel):
@@ -133,13 +139,14 @@ class DrilledWell(BaseModel):
     @model_validator(mode="after")
     def _depths_agree(self) -> DrilledWell:
         if self.casing_depth_ft is not None and self.casing_depth_ft > self.total_depth_ft:
-            msg = f"the casing ({self.casing_depth_ft:g} ft) is longer than the hole ({self.total_depth_ft:g} ft)"
-            raise ValueError(msg)
+            rule = f"it is no longer than the hole ({self.total_depth_ft:g} ft)"
+            raise _fault_of(rule, "casing_depth_ft", f"{self.casing_depth_ft:g}")
         for name in ("depth_to_bedrock_ft", "depth_to_water_ft"):
             reading = _reading(getattr(self, name), name)
             if np.isfinite(reading.high) and reading.low > self.total_depth_ft:
-                msg = f"{name} ({getattr(self, name)}) lies below the hole ({self.total_depth_ft:g} ft)"
-                raise ValueError(msg)
+                unmet = "; 'not reached' where the hole met none" if name == "depth_to_bedrock_ft" else ""
+                rule = f"it lies within the hole ({self.total_depth_ft:g} ft){unmet}"
+                raise _fault_of(rule, name, getattr(self, name))
         return self
 
 
@@ -191,8 +198,12 @@ def checked_well(fields: dict) -> DrilledWell:
         problems = [
             Problem(
                 what=_FAULTS.get(detail["type"], "a field is wrong"),
-                column=".".join(str(part) for part in detail["loc"]) or None,
-                value=None if detail["type"] == "missing" or not detail["loc"] else str(detail["input"]),
+                column=".".join(str(part) for part in detail["loc"]) or detail.get("ctx", {}).get("column"),
+                value=None
+                if detail["type"] == "missing"
+                else str(detail["input"])
+                if detail["loc"]
+                else detail.get("ctx", {}).get("value"),
                 rule=_rule(detail),
                 next_step="mend it and file the well again",
                 code="outcome_field",
