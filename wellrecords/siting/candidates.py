@@ -21,6 +21,8 @@ Elevation = Callable[[np.ndarray, np.ndarray], np.ndarray]
 
 _MOST_PLACES = 20_000
 """About how many places of the ground are weighed at most; the grid widens beyond."""
+_TIED_USD = 0.01
+"""Places whose costs differ by less tie."""
 _MOST_NODES = 60_000
 """About how many places the whole grid has at most, ground or not."""
 
@@ -278,8 +280,23 @@ def _ranked(places: pd.DataFrame, costs: PlaceCosts) -> pd.DataFrame:
     """Return the places with their cost: those that rig and trench reach first, the cheapest (yield counted) first."""
     places = places.assign(cost_usd=place_cost_usd(places, costs))
     places["net_usd"] = net_usd(places, costs)
-    order = np.lexsort([places["net_usd"], np.isinf(places["trench_ft"]), np.isinf(places["access_ft"])])
+    cost = _stepped(places["net_usd"].to_numpy(dtype=float))
+    order = np.lexsort(
+        [places["y_ft"], places["x_ft"], cost, np.isinf(places["trench_ft"]), np.isinf(places["access_ft"])]
+    )
     return places.iloc[order]
+
+
+def _stepped(values_usd: np.ndarray) -> np.ndarray:
+    """Return a number for each cost that rises with it, the same where no cent lies between two.
+
+    The two halves of an even lot cost the same but for the last digits, which
+    are another on each machine: ties are broken by the place, west first.
+    """
+    order = np.argsort(values_usd, kind="stable")
+    steps = np.zeros(len(values_usd), dtype=int)
+    steps[order[1:]] = np.cumsum(np.diff(values_usd[order]) > _TIED_USD)
+    return steps
 
 
 def _best_apart(ranked: pd.DataFrame, settings: SitingSettings) -> pd.DataFrame:

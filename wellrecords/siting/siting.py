@@ -18,6 +18,8 @@ from wellrecords.siting.conflicts import Conflict, find_conflicts
 from wellrecords.siting.ground import WGS84, Plan, cut_to_lot, free_ground, lay_out, lot_plane, zones_of
 from wellrecords.siting.settings import PlaceCosts, SitingSettings
 
+TIED_SHARE = 0.01
+"""Of a job's cost: less than this between two places of a lot is nothing that the records can tell."""
 LOCAL_CODE = (
     "Setbacks are the settings' values: local code and the permit govern, and only the authority may grant a variance."
 )
@@ -255,14 +257,17 @@ def with_expectation(siting: Siting, expected: pd.DataFrame, costs: PlaceCosts) 
     -------
     Siting
         `candidates`, `distances` and `ways` in the new order; a place that
-        rig or trench does not reach still comes after those they do.
+        rig or trench does not reach still comes after those they do, and
+        places within `TIED_SHARE` of the job's cost keep their order.
     ndarray of int
         The old row of each place.
     """
     places = siting.candidates.assign(**{name: expected[name].to_numpy() for name in expected})
     places["net_usd"] = net_usd(places, costs)
     cut_off = places["rig_access"].eq(False).fillna(False).to_numpy(dtype=bool)
-    order = np.lexsort([places["net_usd"], places["trench_ft"].isna(), cut_off])
+    least_told_usd = TIED_SHARE * float(places["expected_cost_usd"].median())
+    cost = _grouped(places["net_usd"].to_numpy(dtype=float), least_told_usd)
+    order = np.lexsort([places["rank"], cost, places["trench_ft"].isna(), cut_off])
     new_rank = {int(places["rank"].iloc[old]): rank for rank, old in enumerate(order, 1)}
     ranked = places.iloc[order].assign(rank=np.arange(1, len(places) + 1)).reset_index(drop=True)
     distances, ways = (
@@ -270,6 +275,18 @@ def with_expectation(siting: Siting, expected: pd.DataFrame, costs: PlaceCosts) 
         for table in (siting.distances, siting.ways)
     )
     return replace(siting, candidates=ranked, distances=distances, ways=ways), order
+
+
+def _grouped(values: np.ndarray, within: float) -> np.ndarray:
+    """Return a number for each value that rises with it, the same for all `within` of the least that bears it."""
+    groups = np.zeros(len(values), dtype=int)
+    least = -np.inf
+    number = 0
+    for place in np.argsort(values, kind="stable"):
+        if values[place] > least + within:
+            least, number = values[place], number + 1
+        groups[place] = number
+    return groups
 
 
 def describe(siting: Siting) -> list[str]:
