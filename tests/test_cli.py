@@ -96,10 +96,33 @@ def test_the_places_on_the_sample_lots_are_shown_and_saved(tmp_path, request):
     assert done.returncode == 0, done.stderr
     assert "Lot L-104: a well may stand on" in done.stdout
     assert "trench to the house" in done.stdout
+    assert "cost of the place" in done.stdout
     assert "811" in done.stdout
     assert done.stderr == ""
     saved = json.loads((tmp_path / "places.geojson").read_text())
     assert [feature["properties"]["what"] for feature in saved["features"]] == ["ground"] + ["place"] * 5
+
+
+def test_lots_without_a_place_are_told_why_and_what_a_site_plan_holds(tmp_path, request):
+    region = request.config.rootpath / "pipelines" / "sample_region.toml"
+    lots = tmp_path / "lots.csv"
+    lots.write_text("lot,lat,lon\nL-101,45.21,-70.05\n")
+    point = run("site", region, "--lots", lots)
+    assert point.returncode == 0, point.stderr
+    assert point.stdout.strip() == (
+        "L-101: no place was chosen: the lots file gives a point. Next: give the outline as a polygon, from the deed "
+        "or the county's parcels."
+    )
+    drawn = tmp_path / "lots.geojson"
+    ring = [[-70.05, 45.21], [-70.049, 45.21], [-70.049, 45.211], [-70.05, 45.21]]
+    shape = {"type": "Polygon", "coordinates": [ring]}
+    features = [{"type": "Feature", "properties": {"lot_id": "N-1"}, "geometry": shape}]
+    drawn.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+    blank = run("site", region, "--lots", drawn)
+    assert blank.returncode == 0, blank.stderr
+    assert "N-1: no place was chosen: no feature of it is on the site plan" in blank.stdout
+    assert "site_plans.geojson ([siting] site_plans). Next: draw there" in blank.stdout
+    assert "each feature with its lot_id and a kind: house, building, septic_tank" in blank.stdout
 
 
 def test_half_a_gallon_serves_the_house_and_waters_no_lawn(request):

@@ -27,6 +27,7 @@ from wellrecords.siting import (
     read_site_plans,
     site_lots,
 )
+from wellrecords.siting.settings import PROPERTY_LINE
 from wellrecords.terrain import sample_elevation_ft
 
 PRICED_BY = {
@@ -184,6 +185,39 @@ def site(lots: gpd.GeoDataFrame, plans: SitePlans | None) -> dict[str, Siting]:
         named = [problem if problem.file else replace(problem, file=str(plans.file)) for problem in error.problems]
         raise ProblemsError(named, error.heading) from error
     return {one.lot_id: one for one in sited}
+
+
+def why_no_place(lots: gpd.GeoDataFrame, sitings: Mapping[str, Siting], plans: SitePlans) -> list[str]:
+    """Say of the lots without places why they have none, and what to do.
+
+    Parameters
+    ----------
+    lots : geopandas.GeoDataFrame
+        With `lot_id`.
+    sitings : mapping of str to Siting
+        From `site`.
+    plans : SitePlans
+    """
+    left = lots[~lots["lot_id"].isin(list(sitings))]
+    outlined = left.geometry.geom_type.isin(["Polygon", "MultiPolygon"])
+    # The boundary is the outline itself and is not drawn again.
+    kinds = ", ".join(kind for kind in plans.setbacks.kinds if kind != PROPERTY_LINE)
+    reasons = (
+        (
+            ~outlined,
+            "the lots file gives a point. Next: give the outline as a polygon, from the deed or the county's parcels",
+        ),
+        (
+            outlined,
+            f"no feature of it is on the site plan {plans.file} ([siting] site_plans). Next: draw there what stands on "
+            f"and around it, each feature with its lot_id and a kind: {kinds}",
+        ),
+    )
+    return [
+        f"{', '.join(left.loc[these, 'lot_id'])}: no place was chosen: {reason}."
+        for these, reason in reasons
+        if these.any()
+    ]
 
 
 def sitings_geojson(sitings: Iterable[Siting]) -> str:

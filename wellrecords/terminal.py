@@ -212,7 +212,7 @@ def show_held_back(rows: pd.DataFrame) -> None:
     typer.echo(f"{len(rows):,} {'row' if len(rows) == 1 else 'rows'} held back{more}.")
 
 
-def show_sitings(sitings: Iterable[Siting], without_plan: Sequence[str] = ()) -> None:
+def show_sitings(sitings: Iterable[Siting], no_place: Sequence[str] = ()) -> None:
     """Print where on each lot a well may stand, a table of the ranked places, and what holds for all lots."""
     from wellrecords.siting import describe
 
@@ -229,8 +229,8 @@ def show_sitings(sitings: Iterable[Siting], without_plan: Sequence[str] = ()) ->
     )
     for note in shared:
         typer.echo(plain(note))
-    for lot_id in without_plan:
-        typer.echo(f"{plain(lot_id)}: no place was chosen: the lot is a point, or no feature of it is on a site plan.")
+    for sentence in no_place:
+        typer.echo(plain(sentence))
 
 
 def show_account(account: Account) -> None:
@@ -316,5 +316,5 @@ def _place_row(lot_id: str, place: dict[str, Any]) -> dict[str, str]:
         "slope": whole(place["slope_percent"], "%"),
         "nearest limit": place["binding"],
         "to spare, ft": f"{max(place['slack_ft'], 0.0):.1f}",
-        "of the place": wording.small_money(place["cost_usd"]),
+        "cost of the place": wording.small_money(place["cost_usd"]),
     }

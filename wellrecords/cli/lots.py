@@ -85,6 +85,14 @@ def site(
 
     The setbacks file and the site plans of the settings ([siting]) say what
     to keep away from; only what is drawn on the plan is kept away from.
+
+    A site plan is a map file (GeoJSON, GeoPackage) of the features on and
+    around the lots, each a point, line or polygon with `lot_id` (blank: of
+    every lot near it) and `kind`, a kind of the setbacks file such as house,
+    septic_tank, drain_field or road.
+
+    The report ranks the places anew where what a well there should cost and
+    make tells more than 1 % of the job between them.
     """
     from wellrecords import jobs, placing
 
@@ -100,7 +108,7 @@ def site(
         raise WellRecordsError(msg)
     chosen = _lots(settings, lots, lot)
     sitings = placing.site(chosen, plans)
-    show_sitings(sitings.values(), [name for name in chosen["lot_id"] if name not in sitings])
+    show_sitings(sitings.values(), placing.why_no_place(chosen, sitings, plans))
     if save is not None:
         write_whole(save, placing.sitings_geojson(sitings.values()).encode())
         typer.echo(f"Written: {save}")
