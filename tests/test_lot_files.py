@@ -44,6 +44,20 @@ def test_the_faults_of_a_table_of_lots_are_told_together_with_their_cells(tmp_pa
         read_lots(path)
 
 
+def test_rows_of_a_table_count_with_its_header_and_features_of_a_map_from_one(tmp_path):
+    path = tmp_path / "lots.csv"
+    path.write_text("lot,lat,lon,persons\nT0,45.21,-70.05,3\n,,,\nT0,45.21,-70.05,many\n,45.2,-70.0,2\n")
+    with pytest.raises(ProblemsError) as caught:
+        read_lots(path)
+    told = [(problem.row, problem.column) for problem in caught.value.problems]
+    assert told == [(4, "lot_id"), (4, "persons"), (5, "lot_id")]
+    drawn = tmp_path / "lots.geojson"
+    lots_at([(-70.0, 45.0), (-70.1, 45.0)]).assign(persons=[2, -1]).to_file(drawn)
+    with pytest.raises(ProblemsError) as caught:
+        read_lots(drawn)
+    assert [(problem.row, problem.column) for problem in caught.value.problems] == [(2, "persons")]
+
+
 def test_a_table_that_is_none_says_what_lots_may_be(tmp_path):
     path = tmp_path / "lots.csv"
     path.write_bytes(b"")

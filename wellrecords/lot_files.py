@@ -54,7 +54,7 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
         msg = f"There is no lots file {path}. Next: name a GeoJSON, a GeoPackage or a CSV of lots."
         raise WellRecordsError(msg)
     try:
-        lots = _read_csv(path) if path.suffix.lower() == ".csv" else gpd.read_file(path)
+        lots = _read_csv(path) if path.suffix.lower() == ".csv" else _counted(gpd.read_file(path))
     except ProblemsError:
         raise
     except Exception as error:
@@ -72,17 +72,18 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
         known = ", ".join(lots["lot_id"])
         msg = f"There is no lot {', '.join(unknown)} in {path}. Lots: {known}. Next: name one of these."
         raise WellRecordsError(msg)
-    return lots[lots["lot_id"].isin(wanted)].reset_index(drop=True) if wanted else lots
+    return (lots[lots["lot_id"].isin(wanted)] if wanted else lots).reset_index(drop=True)
 
 
 def _read_csv(path: Path) -> gpd.GeoDataFrame:
-    """Read lots from a table: a name, and a place in degrees. A spreadsheet's rows count from its header, row 1."""
+    """Read lots from a table, a name and a place in degrees; its index is the row in a spreadsheet, the header row 1."""
     text = _decoded(path.read_bytes())
     delimiter = max(",;\t", key=text.partition("\n")[0].count)
     table = pd.read_csv(io.StringIO(text), sep=delimiter, dtype=str, keep_default_na=False, skip_blank_lines=False)
     table.columns = [str(column).strip() for column in table.columns]
     table = table.apply(lambda column: column.str.strip())
     table = table[(table != "").any(axis=1)]
+    table.index += 2
     by_name = {column.lower(): column for column in table.columns}
     found = {
         role: next((by_name[name] for name in names if name in by_name), None) for role, names in CSV_NAMES.items()
@@ -111,7 +112,7 @@ def _read_csv(path: Path) -> gpd.GeoDataFrame:
                 rule=f"{role} is between -{most:g} and {most:g}, as -70.05 or 45.21 (west and south are negative)",
                 next_step="mend the cell",
                 file=str(path),
-                row=int(row) + 2,
+                row=int(row),
                 column=column,
                 value=str(text),
                 code="lots",
@@ -129,7 +130,12 @@ def _read_csv(path: Path) -> gpd.GeoDataFrame:
             rest[name] = numbers.astype(object).where(~unread, rest[name]) if unread.any() else numbers
     names = table[found["lot_id"]].replace("", None)
     points = gpd.points_from_xy(degrees["longitude"], degrees["latitude"])
-    return gpd.GeoDataFrame(rest.assign(lot_id=names), geometry=points, crs=WGS84).reset_index(drop=True)
+    return gpd.GeoDataFrame(rest.assign(lot_id=names), geometry=points, crs=WGS84)
+
+
+def _counted(lots: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Return lots with the features of a map file counted from 1: it has no header."""
+    return lots.set_index(pd.RangeIndex(1, len(lots) + 1))
 
 
 def _decoded(raw: bytes) -> str:
@@ -229,10 +235,10 @@ def _check_lots(lots: gpd.GeoDataFrame, path: Path) -> None:
     if problems:
         raise ProblemsError(problems, "The lots cannot be used")
     twice = lots["lot_id"].astype(str).duplicated()
-    for place, lot in enumerate(lots.to_dict("records")):
-        where = {"row": place + 1, "column": "lot_id", "value": str(lot["lot_id"])}
+    for place, (row, lot) in enumerate(zip(lots.index, lots.to_dict("records"), strict=True)):
+        where = {"row": int(row), "column": "lot_id", "value": str(lot["lot_id"])}
         if not given(lot["lot_id"]):
-            note("the lot has no name", "each lot has a lot_id", "give it one", row=place + 1, column="lot_id")
+            note("the lot has no name", "each lot has a lot_id", "give it one", row=int(row), column="lot_id")
         elif twice.iloc[place]:
             note("two lots have one name", "each lot_id stands once", "rename one of them", **where)
         if lot["geometry"] is None or lot["geometry"].is_empty:
@@ -240,7 +246,7 @@ def _check_lots(lots: gpd.GeoDataFrame, path: Path) -> None:
         for name in (*ESTIMATE_WISHES, *DEMAND_WISHES):
             value = lot.get(name)
             if given(value) and not (isinstance(value, int | float) and value >= 0):
-                cell = {"row": place + 1, "column": name, "value": str(value)}
+                cell = {"row": int(row), "column": name, "value": str(value)}
                 note(f"{name} is no number", "it is a number, not below 0", f"mend it for lot {lot['lot_id']}", **cell)
     if problems:
         raise ProblemsError(problems, "The lots cannot be used")

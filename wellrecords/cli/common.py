@@ -124,14 +124,13 @@ def check_lots_near(lots: gpd.GeoDataFrame, lots_file: Path, region: RegionSetti
     """Refuse lots that lie far from the region, all at once."""
     problems = []
     centres = lots.to_crs(WGS84).geometry.representative_point()
-    for place, (lot_id, longitude, latitude) in enumerate(zip(lots["lot_id"], centres.x, centres.y, strict=True)):
+    for lot_id, longitude, latitude in zip(lots["lot_id"], centres.x, centres.y, strict=True):
         if not _near(longitude, latitude, region):
             meant = _meant(longitude, latitude, region)
             problems.append(
                 Problem(
                     what=f"lot {lot_id} is {_outside(region)}",
                     file=str(lots_file),
-                    row=place + 1,
                     column="geometry",
                     value=f"{longitude:g}, {latitude:g}",
                     rule="a lot lies in the region; longitude comes first, west is negative",
