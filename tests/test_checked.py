@@ -186,3 +186,12 @@ def test_a_file_that_cannot_be_read_is_told(tmp_path):
 def test_a_file_of_another_kind_is_known_for_what_it_is(read, told):
     with pytest.raises(WellRecordsError, match=told):
         read()
+
+
+@pytest.mark.parametrize("given", [{}, {"wells": []}])
+def test_a_missing_setting_that_has_a_form_is_told_it(given):
+    class Asked(BaseModel):
+        wells: list[str] = Field(min_length=1, description='their names, as wells = ["A", "B"]')
+
+    with pytest.raises(ProblemsError, match=r'Next: write in the file their names, as wells = \["A", "B"\]\.'):
+        checked(Asked, given, "a.toml")

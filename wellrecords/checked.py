@@ -216,15 +216,23 @@ def _problem(fault: Mapping[str, Any], model: type[BaseModel], file: str, prefix
             code=code,
         )
     missing = fault["type"] == "missing"
+    # A setting that a person can hardly write by its name alone has its form in its description.
+    form = _form_of(model, place) if missing or fault["type"] == "too_short" else None
     return Problem(
         what="missing setting" if missing else "wrong setting",
         file=file,
         column=key or None,
         value=None if missing else shown,
         rule=" or ".join(fault["rules"]).replace(" or it is ", " or "),
-        next_step="set it in the file" if missing else "mend it in the file",
+        next_step=f"write in the file {form}" if form else "set it in the file" if missing else "mend it in the file",
         code=code,
     )
+
+
+def _form_of(model: type[BaseModel], place: Sequence[Any]) -> str | None:
+    """Return how a setting of the file itself is written, None where its name says enough."""
+    field = model.model_fields.get(str(place[0])) if len(place) == 1 else None
+    return field.description if field else None
 
 
 def _fields_at(model: type[BaseModel], place: Sequence[Any]) -> set[str]:

@@ -230,7 +230,8 @@ def test_a_firms_own_words_for_rock_and_date_are_known(tmp_path, rock, dated):
     text = draft_layout(path)
     found = guess_columns(read_table(path, None))
     assert (found["depth_to_bedrock_ft"].columns, found["drilled_on"].columns) == ((rock,), (dated,))
-    assert "No column looks like" not in text
+    assert "No column looks like a depth to rock" not in text
+    assert "No column looks like a date" not in text
 
 
 def test_a_column_called_finished_that_holds_depths_is_no_date(tmp_path):
@@ -249,6 +250,127 @@ def test_what_no_column_looks_like_is_said_with_what_can_be_added(tmp_path):
     assert "readings.depth_to_water_ft" in added
     assert "dates.drilled_on" in added
     assert "readings.total_depth_ft" not in added, "it was found"
+    assert "No column looks like a total depth" not in text
+    assert '# No column looks like a yield. If one is, add its name:\n# [readings.yield_gpm]\n# from = ["..."]' in text
+
+
+def taken_up(text, *lines):
+    """The draft with the # taken off commented lines."""
+    for line in lines:
+        assert f"# {line}" in text
+        text = text.replace(f"# {line}", line)
+    return text
+
+
+def test_the_templates_of_a_draft_make_a_layout_once_their_names_are_said(tmp_path):
+    path = tmp_path / "firm.csv"
+    path.write_text("Hole,Lowest,Comes,Up,Over\n1,305,5,45.2,-70.1\n2,205,15,45.3,-70.2\n3,405,0,45.4,-70.3\n")
+    text = draft_layout(path)
+    with pytest.raises(ProblemsError, match=r"write in the file where the wells stand, as a table \[\[positions\]\]"):
+        parse_layout(text)
+    text = taken_up(text, "[[positions]]", 'kind = "degrees"', 'x = ["..."]', 'y = ["..."]', 'datum = "WGS84"')
+    text = text.replace('\nx = ["..."]', '\nx = ["Over"]').replace('\ny = ["..."]', '\ny = ["Up"]')
+    for role, column in (("total_depth_ft", "Lowest"), ("yield_gpm", "Comes")):
+        form = f'# [readings.{role}]\n# from = ["..."]\n# unit = '
+        assert form in text
+        before, after = text.split(form)
+        text = f'{before}[readings.{role}]\nfrom = ["{column}"]\nunit = {after.replace("# zero", "zero", 1)}'
+    layout = parse_layout(text)
+    converted = convert_source(read_source(path, layout), layout)
+    assert converted.wells["total_depth_ft"].to_list() == [305, 205, 405]
+    assert converted.wells["latitude"].to_list() == [45.2, 45.3, 45.4]
+
+
+@pytest.mark.parametrize("filled", ["positions = []", ""])
+def test_a_layout_without_positions_is_told_their_form(filled):
+    with pytest.raises(ProblemsError) as caught:
+        parse_layout(f'name = "firm"\n{filled}\n')
+    (problem,) = caught.value.problems
+    assert problem.column == "positions"
+    assert 'kind = "degrees", x = ["the column of longitudes"]' in problem.next_step
+
+
+UNUSUAL = """Our Number,When,North,West,Hole Bottom ft,Static ft,Makes
+1,06/14/1987,44.5123,-72.5123,305,20,5
+2,07/01/1990,44.5223,-72.5223,205,25,15
+3,08/20/1991,44.5323,-72.5323,405,15,2
+"""
+
+
+def test_places_and_dates_are_guessed_by_what_stands_in_the_columns_and_asked_to_be_confirmed(tmp_path):
+    path = tmp_path / "firm.csv"
+    path.write_text(UNUSUAL)
+    text = settled(draft_layout(path)).replace('unit = "SAY"', 'unit = "gpm"')
+    assert "# SAY whether 'When' is the day of drilling" in text
+    assert "# SAY whether this is so: 'West' (around -72.5223) the longitude, 'North' (around 44.5223)" in text
+    layout = parse_layout(text)
+    assert (layout.positions[0].kind, layout.positions[0].x, layout.positions[0].y) == (
+        "degrees",
+        ("West",),
+        ("North",),
+    )
+    assert layout.positions[0].unsigned_longitude == "repair"
+    assert (layout.dates["drilled_on"].from_, layout.dates["drilled_on"].formats) == (("When",), ("%m/%d/%Y",))
+    assert layout.text["source_record_id"].from_ == ("Our Number",)
+    assert (layout.readings["total_depth_ft"].from_, layout.readings["total_depth_ft"].unit) == (
+        ("Hole Bottom ft",),
+        "ft",
+    )
+    assert layout.readings["yield_gpm"].from_ == ("Makes",)
+    converted = convert_source(read_source(path, layout), layout)
+    assert (len(converted.wells), len(converted.held_back)) == (3, 0)
+
+
+def test_degrees_west_without_a_sign_are_west(tmp_path):
+    path = tmp_path / "firm.csv"
+    path.write_text(UNUSUAL.replace(",-72", ",72"))
+    text = settled(draft_layout(path)).replace('unit = "SAY"', 'unit = "gpm"')
+    layout = parse_layout(text)
+    assert layout.positions[0].unsigned_longitude == "west"
+    converted = convert_source(read_source(path, layout), layout)
+    assert converted.wells["longitude"].to_list() == [-72.5123, -72.5223, -72.5323]
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        ("A,B", "44.5,-72.5", "44.6,-72.6", "44.7,-72.7"),  # one decimal: some seven miles
+        ("A,B", "91.440,-72.5123", "60.960,-72.5124", "30.480,-72.5125"),  # depths in metres
+        ("A,B", "44.5123,72.5123", "44.5124,72.5124", "44.5125,72.5125"),  # which is which?
+        ("A,B,C", "44.5123,-72.5,1", "44.5124,,", ",,"),  # too few
+        ("A,B,C", "-72.5123,-72.5223,44.5123", "-72.5124,-72.5224,44.5124", "-72.5125,-72.5225,44.5125"),
+    ],
+)
+def test_a_place_is_not_guessed_where_it_is_not_clear(tmp_path, columns):
+    path = tmp_path / "firm.csv"
+    path.write_text("\n".join(columns))
+    text = draft_layout(path)
+    assert "# SAY where the wells stand: no column looks like a position" in text
+    assert "\n[[positions]]" not in text
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        ("When,Then", "06/14/1987,06/15/1987", "07/01/1990,07/02/1990", "08/20/1991,08/21/1991"),
+        ("Permit day,Job", "06/14/1987,1", "07/01/1990,2", "08/20/1991,3"),
+        ("Level,Job", "1987,1", "1990,2", "1991,3"),
+        ("When,Job", "06/14/1987,1", "spring,2", "fall,3"),
+    ],
+)
+def test_a_day_is_not_guessed_where_it_is_not_clear(tmp_path, columns):
+    path = tmp_path / "firm.csv"
+    path.write_text("\n".join(columns))
+    assert "# No column looks like a date of drilling." in draft_layout(path)
+
+
+def test_records_that_name_owners_are_taken_for_private_and_asked_about(tmp_path, state):
+    path = tmp_path / "firm.csv"
+    path.write_text("Job,Customer,TD ft,Lat,Lon\n1,A,305,45.2,-70.1\n2,B,210,45.3,-70.2\n")
+    text = draft_layout(path)
+    assert "# SAY whether these records are private: owners are named in it ('Customer')" in text
+    assert parse_layout(settled(text)).private
+    assert not parse_layout(settled(draft_layout(state))).private
 
 
 def test_the_units_that_fit_are_named_in_the_draft_and_in_the_refusal(tmp_path):

@@ -14,7 +14,7 @@ import pandas as pd
 
 from wellrecords.cleaning.findings import Findings
 from wellrecords.errors import counted
-from wellrecords.sources.draft import date_formats
+from wellrecords.sources.draft_contents import date_formats
 
 UNREADABLE = ("unreadable_date", "unreadable_as_unknown")
 """Rules by which a text becomes unknown though nobody said that it means nothing."""

@@ -21,6 +21,15 @@ from wellrecords.errors import ProblemsError, counted
 from wellrecords.places import parse_angles
 from wellrecords.readings import parse_readings
 from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, TEXT_COLUMNS, tidy_code, tidy_name, usual_units
+from wellrecords.sources.draft_contents import (
+    DATE_FORMATS,
+    Found,
+    date_formats,
+    dates_read,
+    find_dates,
+    find_degrees,
+    west_by_name,
+)
 from wellrecords.sources.layout import DATUMS
 from wellrecords.sources.map_files import POINT_X, POINT_Y
 from wellrecords.sources.raw import RawTable
@@ -31,9 +40,26 @@ SAMPLED_ROWS = 5000
 """Rows by which a column is judged."""
 _ONLY_SAID = ("position_error", "position_method")
 """Roles of which the draft speaks only: the columns stay among those not used until a person says what they mean."""
+_WANTED = {
+    "total_depth_ft": ("total depth", "ft", "unknown"),
+    "yield_gpm": ("yield", "gpm", "dry"),
+    "depth_to_bedrock_ft": ("depth to rock", "ft", "value"),
+}
+"""Readings that a source is asked for: how they are called, and a form of their rules."""
+_ZERO_MEANS = '  # what 0 means: "value", "unknown", "dry", "flowing" or "hold_back"'
+_PLACE_FORM = (
+    "# SAY where the wells stand: no column looks like a position, and without one the layout cannot be used.",
+    "# Put in the names of the columns and take off the #:",
+    "# [[positions]]",
+    '# kind = "degrees"  # x longitude, y latitude; or "utm", x easting, y northing, with fixed_zone = "19"',
+    '# x = ["..."]',
+    '# y = ["..."]',
+    f'# datum = "{DATUMS[0]}"  # or {", ".join(DATUMS[1:])}',
+    "# One column of both, latitude first: pair instead of x and y. By section or parcel layer:",
+    '# kind = "land_grid" with township, range, section; kind = "parcel" with parcel.',
+)
 MOST_CODES = 60
 """A column of more distinct texts than this holds no codes."""
-_DATE_FORMATS = ("%Y-%m-%d", "%m/%d/%Y", "%d.%m.%Y", "%m/%d/%y", "%Y/%m/%d", "%d-%b-%Y", "%B %Y", "%Y%m%d", "%Y")
 
 
 @dataclass(frozen=True)
@@ -88,10 +114,11 @@ def draft_layout(path: str | Path, name: str | None = None) -> str:
     name = name or re.sub(r"[^a-z0-9]+", "_", path.name.split(".")[0].lower()).strip("_") or "source"
     name = name if name[0].isalpha() else f"source_{name}"
     guesses = guess_columns(raw)
+    guesses |= _guessed_by_contents(raw, guesses)
     lines = [
         f'name = "{name}"',
         f"description = {_quote(f'Drafted from {path.name}: check every line against what the publisher says.')}",
-        "private = false",
+        *_private(guesses),
     ]
     used = {column for guess in guesses.values() for column in guess.columns} | {POINT_X, POINT_Y, "sheet"}
     used -= {column for role in _ONLY_SAID for column in (guesses[role].columns if role in guesses else ())}
@@ -166,6 +193,31 @@ def guess_columns(raw: RawTable) -> dict[str, Guess]:
     return best
 
 
+def _guessed_by_contents(raw: RawTable, guesses: dict[str, Guess]) -> dict[str, Guess]:
+    """Return guesses for the place and the day where no name told them and what stands in the columns does."""
+    sample = _sample(raw)
+    taken = {column for guess in guesses.values() for column in guess.columns} | {"sheet"}
+    found: list[Found] = []
+    placed = POINT_X in raw.table or {"easting", "northing"} <= guesses.keys()
+    if not placed and not {"longitude", "latitude"} <= guesses.keys():
+        found += find_degrees(sample, taken, guesses.keys())
+    if not {"drilled_on", "year"} & guesses.keys():
+        found += find_dates(sample, taken)
+    return {one.role: Guess((one.column,), one.role, 1.0, one.reason) for one in found}
+
+
+def _private(guesses: dict[str, Guess]) -> list[str]:
+    """Return whether the records are the firm's own: a file that names owners is taken for one."""
+    if "owner" not in guesses:
+        return ["private = false"]
+    named = _comment(", ".join(map(repr, guesses["owner"].columns)))
+    return [
+        f"# SAY whether these records are private: owners are named in it ({named}), so they are taken to be.",
+        "# An open file of a state is not: private = false.",
+        "private = true",
+    ]
+
+
 def _names_in_two_rows(path: Path, raw: RawTable) -> RawTable | None:
     """Return the file with names of two rows, where more of these look like something; None where they do not."""
     try:
@@ -203,28 +255,12 @@ def _values_fit(role: str, texts: pd.Series) -> tuple[float, str]:
         count = filled.nunique()
         return (0.8 if count <= MOST_CODES else 0.0), f"{count} different texts"
     if role == "drilled_on":
-        share = max(float(_dates_read(filled, form).mean()) for form in _DATE_FORMATS)
+        share = max(float(dates_read(filled, form).mean()) for form in DATE_FORMATS)
         return (share if share >= 0.3 else 0.0), f"{share:.0%} of its texts are dates in one way of writing"
     if role in ("layers", "water_zones"):
         share = float(filled.str.contains(r"\d").mean())
         return (share if share >= 0.3 else 0.0), f"{share:.0%} of its texts hold figures"
     return 0.5, f"for example {filled.iloc[0]!r}"
-
-
-def _dates_read(texts: pd.Series, form: str) -> pd.Series:
-    read = pd.to_datetime(texts, format=form, errors="coerce").notna()
-    return read & texts.str.fullmatch(r"\d{4}") if form == "%Y" else read
-
-
-def date_formats(texts: pd.Series) -> tuple[list[str], pd.Series]:
-    """Return the ways of writing a date that read some of these texts, and the texts that none reads."""
-    formats, left = [], texts
-    for form in _DATE_FORMATS:
-        read = _dates_read(left, form)
-        if read.any():
-            formats.append(form)
-            left = left[~read]
-    return formats, left
 
 
 def decimal_comma(raw: RawTable) -> bool:
@@ -314,9 +350,15 @@ def _not_found(guesses: dict[str, Guess]) -> list[str]:
     """Return comments on what no column looks like: it may stand under a name of the firm's own."""
     dated = "drilled_on" in guesses or "year" in guesses
     lines = []
-    if "depth_to_bedrock_ft" not in guesses:
-        lines += ["# No column looks like a depth to rock. If one is, add its name:"]
-        lines += ["# [readings.depth_to_bedrock_ft]", '# from = ["..."]', '# unit = "ft"', '# zero = "value"']
+    for role, (what, unit, zero) in _WANTED.items():
+        if role not in guesses:
+            lines += [f"# No column looks like a {what}. If one is, add its name:"]
+            lines += [
+                f"# [readings.{role}]",
+                '# from = ["..."]',
+                f'# unit = "{unit}"',
+                f'# zero = "{zero}"{_ZERO_MEANS}',
+            ]
     if not dated:
         lines += ["# No column looks like a date of drilling. If one is, add its name and how dates are written:"]
         lines += ["# [dates.drilled_on]", '# from = ["..."]', '# formats = ["%m/%d/%Y"]']
@@ -384,6 +426,8 @@ def _positions(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
     if "longitude" in guesses and "latitude" in guesses:
         lines += [f"# {_comment(guesses['longitude'].reason)}", "[[positions]]", 'kind = "degrees"']
         lines += [f"x = {column('longitude')}", f"y = {column('latitude')}"]
+        if west_by_name(guesses["longitude"].columns, raw.table):
+            lines.append('unsigned_longitude = "west"  # the name says west, and no figure has a sign')
     elif "easting" in guesses and "northing" in guesses:
         lines += [f"# {_comment(guesses['easting'].reason)}", "[[positions]]", 'kind = "utm"']
         lines += [f"x = {column('easting')}", f"y = {column('northing')}"]
@@ -417,4 +461,4 @@ def _positions(raw: RawTable, guesses: dict[str, Guess]) -> list[str]:
         lines.append("")
     if "parcel" in guesses:
         lines += ["# by the parcel layer", "[[positions]]", 'kind = "parcel"', f"parcel = {column('parcel')}", ""]
-    return lines or ["# SAY where the wells stand: no column looks like a position", ""]
+    return lines or [*_PLACE_FORM, ""]

@@ -46,6 +46,13 @@ def _said_datum(datum: object) -> object:
     return datum
 
 
+PLACE_FORM = (
+    "where the wells stand, as a table [[positions]] with the lines "
+    'kind = "degrees", x = ["the column of longitudes"], y = ["the column of latitudes"], datum = "WGS84"'
+)
+"""How places are said, for a layout that says none."""
+
+
 class PositionRules(Rules):
     """One way in which a source says where a well stands.
 
@@ -274,7 +281,7 @@ class Layout(Rules):
     dates: Annotated[dict[str, DateRules], _known_columns(("drilled_on",))] = Field(default_factory=dict)
     codes: Annotated[dict[str, CodeRules], _known_columns(CODE_SETS)] = Field(default_factory=dict)
     fixed: Annotated[dict[str, str], _known_columns(CODE_SETS)] = Field(default_factory=dict)
-    positions: tuple[PositionRules, ...] = Field(min_length=1)
+    positions: tuple[PositionRules, ...] = Field(min_length=1, description=PLACE_FORM)
     layers: PartRules | None = None
     water_zones: PartRules | None = None
     not_used: tuple[str, ...] = ()
