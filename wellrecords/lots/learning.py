@@ -26,12 +26,12 @@ RATE_BOUNDS = (1.0 / 3000.0, 1.0 / 4.0)
 SIZE_BOUNDS_GPM = (0.03, 60.0)
 JUMPS = (Jumps("lognormal", 1.0), Jumps("lognormal", 0.6), Jumps("lognormal", 1.5), Jumps("gamma", 0.7))
 DECAYS_FT = (np.inf, 600.0, 400.0, 250.0)
-REACHES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 8.0)
+REACHES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
 """In units of the distance to the thirtieth well."""
 SPREADS = (0.0, 0.15, 0.3, 0.45, 0.6)
-LIKELY_SPREAD, SPREAD_SD = 0.15, 0.1
-"""A weak prior: holes of a neighbourhood differ by some e^0.15 in rate and size. The wells hardly tell a spread of 0.3
-from one of 0.5, and too wide a one promises wells too shallow."""
+LIKELY_SPREAD, SPREAD_SD = 0.2, 0.1
+"""A weak prior: holes of a neighbourhood differ by some e^0.2 in rate and size. The wells hardly tell a spread of 0.3
+from one of 0.5; too wide a one promises wells too shallow, and too narrow a one lets wells speak too far."""
 FIRST_SPREAD = 0.4
 """Before any is learnt: too narrow a one takes mixed ground for a rate that fades."""
 STRENGTHS = (0.5, 1.0)
@@ -318,7 +318,7 @@ def fit_laws(
 
 
 def _fading(trial: _Trial, found: LawMap, decays_ft: Sequence[float]) -> LawMap:
-    """Let the rate fade with depth if that predicts clearly better, the gentlest decay first.
+    """Let the rate fade with depth if that predicts clearly better, and faster only if that does again.
 
     Where the rate falls fast, a rate that falls gently predicts clearly
     better, too; what only looks like fading (yields rounded or missing) may
@@ -335,11 +335,13 @@ def _fading(trial: _Trial, found: LawMap, decays_ft: Sequence[float]) -> LawMap:
 
     if not fading or not read.any():
         return straight
-    gentle = fades(fading[0])
-    if not _clearly_better(gentle.scores[read], straight.scores[read], FADES):
+    best = fades(fading[0])
+    if not _clearly_better(best.scores[read], straight.scores[read], FADES):
         return straight
-    faded = [gentle, *map(fades, fading[1:])]
-    return _settled(trial, max(faded, key=lambda laws: float(laws.scores[read].mean())))
+    for faster in map(fades, fading[1:]):
+        if _clearly_better(faster.scores[read], best.scores[read]):
+            best = faster
+    return _settled(trial, best)
 
 
 def _settled(trial: _Trial, laws: LawMap) -> LawMap:
