@@ -409,6 +409,21 @@ def test_held_back_rows_are_mended_by_hand_and_read_again(tmp_path):
     assert not any("mended" in note for note in second.notes)
 
 
+@pytest.mark.parametrize(
+    ("layout_says", "settings_say", "private"),
+    [("true", None, True), ("false", None, False), ("true", "false", False), ("false", "true", True)],
+)
+def test_records_are_private_as_the_layout_says_unless_the_settings_say(tmp_path, layout_says, settings_say, private):
+    path = region(tmp_path, {"one": [GOOD]})
+    layout = tmp_path / "one.toml"
+    layout.write_text(layout.read_text().replace("\n[text]", f"private = {layout_says}\n\n[text]", 1))
+    if settings_say:
+        said = f'layout = "one.toml"\nprivate = {settings_say}'
+        path.write_text(path.read_text().replace('layout = "one.toml"', said))
+    refresh(load_settings(path))
+    assert read_wells(tmp_path / "store")["private"].to_list() == [private]
+
+
 def test_a_column_that_is_blank_in_all_held_back_rows_is_there_to_be_mended(tmp_path):
     rows = [GOOD, ["2", "", "2001-05-05", "300", "12", "3", "-70.2", ""]]
     path = region(tmp_path, {"one": rows})

@@ -70,7 +70,7 @@ def test_paths_count_from_the_settings_file(write, tmp_path):
     }
     assert settings.matching.threshold == 4.5
     assert settings.sources[1].private
-    assert not settings.sources[0].private
+    assert settings.sources[0].private is None, "the layout says it"
 
 
 @pytest.mark.parametrize(

@@ -112,8 +112,8 @@ class SourceSettings(BaseModel):
         A shipped layout's name, or the path of a layout file.
     name : str, optional
         Names the source in the dataset; the layout's name by default.
-    private : bool, default=False
-        True for the firm's own records.
+    private : bool, optional
+        True for the firm's own records; by default what the layout says.
     distinct : bool, default=False
         True where the source is known to hold each well once, such as a
         dataset that was matched before: its rows are never merged with each
@@ -127,7 +127,7 @@ class SourceSettings(BaseModel):
     file: Path
     layout: str
     name: str | None = None
-    private: bool = False
+    private: bool | None = None
     distinct: bool = False
     mended: Path | None = None
 
