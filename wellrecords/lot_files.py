@@ -76,7 +76,7 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
 
 
 def _read_csv(path: Path) -> gpd.GeoDataFrame:
-    """Read lots from a table, a name and a place in degrees; its index is the row in a spreadsheet, the header row 1."""
+    """Read lots from a table, a name and a place in degrees; its index is the row, that of the header being 1."""
     text = _decoded(path.read_bytes())
     delimiter = max(",;\t", key=text.partition("\n")[0].count)
     table = pd.read_csv(io.StringIO(text), sep=delimiter, dtype=str, keep_default_na=False, skip_blank_lines=False)
