@@ -76,10 +76,13 @@ def need(
         describe_yield,
         gallons,
         need_facts,
+        sprinklers_tank_gal,
         tank_gallons,
+        what_this_well_needs,
         what_to_ask_for,
         yields_needed,
     )
+    from wellrecords.water_system import WaterSystemSettings
 
     settings = load(settings_file)
     given = {
@@ -111,6 +114,7 @@ def need(
         asked = household_need(household)
     except ProblemsError as error:
         raise _by_options(error) from error
+    smallest_gal = min(settings.part("water_system", WaterSystemSettings).storage_tanks_gal)
     for label, text in need_facts(household):
         typer.echo(f"{plain(label)}: {text}")
     for sentence in yields_needed(asked):
@@ -123,6 +127,7 @@ def need(
         return f"{tank_gallons(needed_gal)} gal" if needed_gal > 0 else "none"
 
     yields = sorted({*SHOWN_YIELDS_GPM, *([yield_gpm] if yield_gpm else [])})
+    table = yield_storage_table(asked, yields, in_well_gal)
     rows = [
         {
             "yield": f"{row.yield_gpm:g} gpm",
@@ -132,21 +137,21 @@ def need(
         | (
             {
                 "tank, house and garden": tank(row.summer_tank_gal),
-                # Where the garden's cell says that it is too little, it is so for sprinklers.
-                "tank, house and sprinklers": tank(row.house_tank_gal + row.watering_storage_gal)
-                if row.serves_summer
-                else "",
+                "tank, house and sprinklers": tank(by_sprinklers_gal),
             }
             if asked.irrigation_gal_day
             else {}
         )
-        for row in yield_storage_table(asked, yields, in_well_gal).itertuples()
+        for row, by_sprinklers_gal in zip(table.itertuples(), sprinklers_tank_gal(table, asked), strict=True)
     ]
     show_table(rows, right=list(rows[0]))
     if yield_gpm is not None:
-        for sentence in describe_yield(yield_gpm, asked, in_well_gal):
+        for sentence in describe_yield(yield_gpm, asked, in_well_gal, smallest_tank_gal=smallest_gal):
             typer.echo(sentence)
-    typer.echo(what_to_ask_for(asked, SHOWN_YIELDS_GPM, in_well_gal))
+        answer = what_this_well_needs(yield_gpm, asked, SHOWN_YIELDS_GPM, in_well_gal, smallest_tank_gal=smallest_gal)
+    else:
+        answer = what_to_ask_for(asked, SHOWN_YIELDS_GPM, in_well_gal, smallest_tank_gal=smallest_gal)
+    typer.echo(answer)
 
 
 def _by_options(error: ProblemsError) -> ProblemsError:

@@ -54,6 +54,8 @@ class WaterSystemSettings(BaseModel):
     pressure_tanks_gal : tuple of float
         Volumes on sale.
     storage_tanks_gal : tuple of float
+        Volumes on sale; plastic tanks from some 150 gallons up are common
+        practice.
     storage_for : {"house", "irrigation"}, default="house"
         What the storage tank must carry. Under "irrigation" a well that
         cannot water the garden in any case is sized for the house.
