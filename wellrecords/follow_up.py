@@ -19,6 +19,7 @@ from pyproj import Geod
 from wellrecords.bid import Bid
 from wellrecords.cleaning.rules import CleaningSettings, load_rules
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.lot_files import read_lots
 from wellrecords.outcomes import (
     FILED_AT,
     OUTCOME_COLUMNS,
@@ -178,16 +179,15 @@ def file_and_compare(settings: Settings, fields: Mapping[str, str], *, sure: boo
 def _doubts(settings: Settings, table: OutcomesSettings, well: DrilledWell) -> list[Problem]:
     """Return what is hardly true of a well: figures out of range, and a place far from its lot."""
     doubts = doubtful_figures(well, load_rules(settings.part("cleaning", CleaningSettings).rules))
-    estimates = [] if table.estimates is None else read_estimates(table.estimates)
-    far = [record for record in estimates if record.lot_id == well.lot_id][-1:]
-    miles = _miles_off(far[0], well.longitude, well.latitude) if far else None
+    place = _place_of_lot(settings, table, well.lot_id)
+    miles = None if place is None else _miles_off(place, well.longitude, well.latitude)
     if miles is not None:
         doubts.append(
             Problem(
                 what=f"the well stands {miles} miles from lot {well.lot_id}: wrong lot or wrong place?",
                 column="longitude, latitude",
                 value=f"{well.longitude:.10g},{well.latitude:.10g}",
-                rule=f"a well stands within {FAR_FROM_LOT_MI:g} miles of where its lot was estimated",
+                rule=f"a well stands within {FAR_FROM_LOT_MI:g} miles of its lot",
                 next_step=f"mend the lot or the place, or {SURE}",
                 code="outcome_far",
                 private=True,
@@ -196,11 +196,30 @@ def _doubts(settings: Settings, table: OutcomesSettings, well: DrilledWell) -> l
     return doubts
 
 
-def _miles_off(record: EstimateRecord, longitude: float, latitude: float) -> str | None:
-    """Return the miles from where a lot was estimated, for people; None where they are few or not known."""
-    if record.longitude is None or record.latitude is None or pd.isna(longitude) or pd.isna(latitude):
+def _place_of_lot(settings: Settings, table: OutcomesSettings, lot_id: str) -> tuple[float, float] | None:
+    """Return where a lot lies: where it was last estimated, else as the settings' file of lots has it."""
+    estimates = [] if table.estimates is None else read_estimates(table.estimates)
+    for record in reversed(estimates):
+        if record.lot_id == lot_id and record.longitude is not None and record.latitude is not None:
+            return record.longitude, record.latitude
+    from wellrecords.jobs import LotsSettings
+
+    file = settings.part("lots", LotsSettings).file
+    if file is None or not lot_id:
         return None
-    miles = Geod(ellps="WGS84").inv(record.longitude, record.latitude, longitude, latitude)[2] / M_PER_MILE
+    try:
+        middle = read_lots(file, [lot_id]).geometry.representative_point().iloc[0]
+    except WellRecordsError:
+        # The lot is of another file, or the file cannot be read: the well may be filed all the same.
+        return None
+    return middle.x, middle.y
+
+
+def _miles_off(place: tuple[float, float], longitude: float, latitude: float) -> str | None:
+    """Return the miles from a lot's place, for people; None where they are few or not known."""
+    if pd.isna(longitude) or pd.isna(latitude):
+        return None
+    miles = Geod(ellps="WGS84").inv(*place, longitude, latitude)[2] / M_PER_MILE
     if miles <= FAR_FROM_LOT_MI:
         return None
     return f"{miles:.1f}" if miles < 10 else f"{miles:,.0f}"
@@ -253,7 +272,9 @@ def place_notes(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord], wel
             "estimate counts only if it was given by the day of drilling, before the well is filed. Is the date of "
             "drilling right?"
         ]
-    miles = _miles_off(record, well["longitude"], well["latitude"])
+    if record.longitude is None or record.latitude is None:
+        return []
+    miles = _miles_off((record.longitude, record.latitude), well["longitude"], well["latitude"])
     return [] if miles is None else [f"The well stands {miles} miles from lot {lot_id}."]
 
 

@@ -256,6 +256,15 @@ def test_what_is_hardly_true_is_not_filed_until_one_is_sure(file, tmp_path, othe
     assert len(read_outcomes(log)) == 1
 
 
+def test_a_lot_that_was_never_estimated_lies_where_the_lots_file_has_it(file, tmp_path):
+    (tmp_path / "lots.csv").write_text("lot,lat,lon\nL7,45.2,-70.3\n")
+    file.write_text(f'{SETTINGS}[lots]\nfile = "lots.csv"\n')
+    words = ("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL))
+    assert "the well stands 15 miles from lot L7" in str(run(*words).exception)
+    # A lot of another file is no reason to refuse its well.
+    assert run(*words, "--lot", "L8").exit_code == 0
+
+
 def test_the_region_s_own_rules_say_what_is_doubted(settings, file, tmp_path):
     rules = tmp_path / "rules.csv"
     rules.write_text(
