@@ -482,6 +482,20 @@ def test_every_place_that_is_given_is_answered(small_region):
     assert named == ["A", "B"]
 
 
+def test_one_mistyped_depth_among_a_lot_s_wells_is_told_in_its_notes(small_region, tmp_path):
+    layout = tmp_path / "wells.toml"
+    made = 'readings.yield_gpm = { from = "GPM", unit = "gpm" }\n[[positions]]'
+    layout.write_text(layout.read_text().replace("[[positions]]", made))
+    rows = [
+        f"{n},{3050 if n == 8 else 285 + 5 * n},{2 + n % 5},{-70.05 - n % 5 / 300},{45.3 + n / 900}" for n in range(20)
+    ]
+    (tmp_path / "wells.csv").write_text("\n".join(["NO,DEPTH,GPM,LON,LAT", *rows]))
+    assert run("refresh", small_region).returncode == 0
+    done = run("estimate", small_region, "--at=-70.055,45.31", "--target-gpm", "3")
+    assert done.returncode == 0, done.stderr
+    assert "here: A flagged reading is in use here: total depth 3,050 ft of well wells:8, " in done.stdout
+
+
 @pytest.mark.parametrize(("option", "value"), [("--lots", "lots.geojson"), ("--lot", "L-1")])
 @pytest.mark.parametrize("verb", ["estimate", "report"])
 def test_places_beside_lots_are_refused_as_one_of_them_would_be_left_out(small_region, verb, option, value):

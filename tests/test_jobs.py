@@ -11,6 +11,7 @@ from shapely.geometry import LineString, Point, box
 from wellrecords import jobs, terminal
 from wellrecords.bid import Bid, NoBid
 from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.ledger import as_text
 from wellrecords.lot_files import lot_at, misspelt_wishes, read_lots
 from wellrecords.placing import SitePlans, ask, site, site_plans, sitings_geojson
 from wellrecords.report.folder import summary
@@ -339,6 +340,22 @@ def test_answers_is_one_row_a_lot(done):
     assert isinstance(table, pd.DataFrame)
     assert len(table) == len(done)
     assert {"depth_to_target_ft_p05", "yield_gpm_p50"} <= set(table.columns)
+
+
+def test_a_flagged_reading_that_a_lot_leans_on_stands_in_its_notes_and_changes_no_figure(wells, lots, settings, done):
+    well = done[0].estimate.neighbours.iloc[0]
+    flag = {
+        "record_id": well["record_id"],
+        "column": "total_depth_ft",
+        "value": as_text([well["total_depth_ft"]], 1)[0],
+    }
+    flags = pd.DataFrame([{**flag, "source": "s", "rule": "stands_out_from_neighbours", "why": "far off"}])
+    again = jobs.run_jobs(wells[0], ask(lots, settings.site_plans), settings, wells[1], flags=flags)
+    *notes, told = again[0].estimate.notes
+    assert tuple(notes) == done[0].estimate.notes
+    assert told.startswith(f"A flagged reading is in use here: total depth {well['total_depth_ft']:,.0f} ft of well ")
+    assert again[0].bid.fixed_price_usd == done[0].bid.fixed_price_usd
+    assert again[2].estimate.notes == done[2].estimate.notes, "nothing is leaned on where the records cannot say"
 
 
 def test_progress_is_told_in_stages_that_name_no_lot(wells, lots, settings):

@@ -20,6 +20,7 @@ from wellrecords.bid import Bid, BidSettings, NoBid, PriceBook, load_price_book,
 from wellrecords.construction import ConstructionSettings
 from wellrecords.demand import DemandSettings, household_need, target_from_need
 from wellrecords.errors import Problem, ProblemsError, counted
+from wellrecords.flagged import Flagged, flagged_by_record, flagged_notes
 from wellrecords.lot_files import DEMAND_WISHES, given
 from wellrecords.lots import EstimateSettings, LotEstimate, draw_lot_estimates, summarise
 from wellrecords.placing import Asked, SitePlans, site_plans, well_place
@@ -136,6 +137,7 @@ def run_jobs(
     water_zones: pd.DataFrame | None = None,
     learnt: Path | None = None,
     tell: Callable[[str, int, int], None] = lambda *_: None,
+    flags: pd.DataFrame | None = None,
 ) -> list[LotJob]:
     """Estimate and price lots.
 
@@ -155,6 +157,8 @@ def run_jobs(
         Folder of what was learnt of the ground before.
     tell : callable, optional
         Told of progress, in counts: no lot is named.
+    flags : DataFrame, optional
+        The child table of flags: those that a lot leans on stand in its notes.
 
     Returns
     -------
@@ -167,11 +171,11 @@ def run_jobs(
     lots = asked.lots.to_dict("records")
     tell(f"estimating {counted(len(lots), 'lot')} at {counted(len(points), 'place')}", 0, 1)
     estimates = draw_lot_estimates(wells, points, settings.estimate, water_zones=water_zones, learnt=learnt)
-    done = []
+    done, flagged = [], flagged_by_record(flags)
     for number, lot in enumerate(lots):
         tell("pricing", number, len(lots))
         of_lot = [one for one, row in zip(estimates, asked.lot, strict=True) if row == number]
-        done.append(_job(lot, of_lot, asked.sitings.get(str(lot["lot_id"])), settings))
+        done.append(_job(lot, of_lot, asked.sitings.get(str(lot["lot_id"])), settings, flagged))
     return done
 
 
@@ -251,7 +255,9 @@ def _bid_figures(bid: Bid | NoBid | None) -> dict[str, float]:
     return total | {"fixed_price_usd": bid.fixed_price_usd, "chance_of_loss": bid.chance_of_loss}
 
 
-def _job(lot: dict[str, Any], estimates: list[LotEstimate], siting: Siting | None, settings: JobSettings) -> LotJob:
+def _job(
+    lot: dict[str, Any], estimates: list[LotEstimate], siting: Siting | None, settings: JobSettings, flagged: Flagged
+) -> LotJob:
     """Price a lot at each of its places, and answer for the best."""
     demand = _demand_settings(lot, settings.demand)
     bids: list[Bid | NoBid | None] = [None] * len(estimates)
@@ -280,12 +286,12 @@ def _job(lot: dict[str, Any], estimates: list[LotEstimate], siting: Siting | Non
         )
         siting, order = with_expectation(siting, expected, settings.site_plans.setbacks.costs)
         best = int(order[0])
-    name = lot.get("name")
+    name, answer = lot.get("name"), estimates[best]
     return LotJob(
         lot_id=str(lot["lot_id"]),
         name=str(name) if given(name) else str(lot["lot_id"]),
         geometry=lot["geometry"],
-        estimate=estimates[best],
+        estimate=replace(answer, notes=(*answer.notes, *flagged_notes(answer.neighbours, flagged))),
         demand=demand,
         siting=siting,
         bid=bids[best],

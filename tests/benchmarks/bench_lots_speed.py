@@ -26,6 +26,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from wellrecords.ledger import as_text
 from wellrecords.lots import EstimateSettings, estimate_lots
 from wellrecords.store import current_version, learnt_folder, write_dataset
 
@@ -70,7 +71,7 @@ def invented_wells(n: int, width_m: float, seed: int = 0) -> gpd.GeoDataFrame:
 
 
 def make_store(folder: Path, n: int) -> None:
-    """Write a store with its settings: a fifth of the holes stop above rock, two water zones in each third well."""
+    """Write a store with its settings: a fifth of the holes stop above rock, a third have two zones, 1 in 40 a flag."""
     points = invented_wells(n, 1000.0 * np.sqrt(n / WELLS_A_KM2)).to_crs("EPSG:4326")
     rng = np.random.default_rng(3)
     wells = pd.DataFrame(points.drop(columns="geometry")).assign(
@@ -103,7 +104,14 @@ def make_store(folder: Path, n: int) -> None:
             "yield_gpm_high": half,
         }
     )
-    write_dataset(folder / "store", {"wells": wells, "water_zones": zones}, {})
+    flagged = wells.loc[::40, ["record_id", "source"]]
+    flags = flagged.assign(
+        column="total_depth_ft",
+        value=as_text(wells.loc[::40, "total_depth_ft"], len(flagged)).to_numpy(),
+        rule="stands_out_from_neighbours",
+        why="said so here",
+    )
+    write_dataset(folder / "store", {"wells": wells, "water_zones": zones, "flags": flags}, {})
     (folder / "region.toml").write_text(SETTINGS.format(*points.total_bounds), encoding="utf-8")
 
 

@@ -92,7 +92,7 @@ def site(
     septic_tank, drain_field or road.
 
     The report ranks the places anew where what a well there should cost and
-    make tells more than 1 % of the job between them.
+    make tells more than 2 % of the job between them.
     """
     from wellrecords import jobs, placing
 
@@ -248,8 +248,11 @@ def _run(
         if read_manifest(settings.region.store)["rows"]["wells"] > common.estimate.wells_per_fit:
             common, box = common.by_tile(), wells_box(asked.points)
         wells = read_wells(settings.region.store, bbox=box)
-        zones = read_table(settings.region.store, "water_zones", None if box is None else wells["record_id"])
-        return jobs.run_jobs(wells, asked, common, zones, learnt_folder(settings.region.store), tell)
+        zones, flags = (
+            read_table(settings.region.store, name, None if box is None else wells["record_id"])
+            for name in ("water_zones", "flags")
+        )
+        return jobs.run_jobs(wells, asked, common, zones, learnt_folder(settings.region.store), tell, flags)
 
 
 def _write_csv(table: pd.DataFrame, path: Path) -> None:
