@@ -21,6 +21,7 @@ from wellrecords.siting import (
     with_expectation,
 )
 from wellrecords.siting.routes import find_routes, make_grid
+from wellrecords.siting.siting import _moved
 
 ROOT = Path(__file__).parents[2]
 SQUARE = box(0, 0, 300, 300)
@@ -77,8 +78,19 @@ def test_a_difference_that_the_records_cannot_tell_leaves_the_places_in_their_or
         return again.candidates["longitude"].tolist()
 
     before = siting.candidates["longitude"].tolist()
-    assert ranked(np.linspace(80, 0, count)) == before
-    assert ranked([150, *[0] * (count - 1)]) == [*before[1:], before[0]]
+    assert ranked(np.linspace(180, 0, count)) == before
+    assert ranked([300, *[0] * (count - 1)]) == [*before[1:], before[0]]
+
+
+@given(st.lists(st.floats(0, 2000), min_size=1, max_size=8), st.floats(0, 500))
+def test_no_place_stands_ahead_of_one_that_is_surely_cheaper(net_usd, within_usd):
+    net = np.array(net_usd)
+    order = _moved(np.arange(len(net)), np.zeros(len(net), dtype=int), net, within_usd)
+    assert sorted(order.tolist()) == list(range(len(net)))
+    for first, place in enumerate(order):
+        assert (net[place] <= net[order[first:]] + within_usd + 1e-9).all()
+    if np.ptp(net) <= within_usd:
+        assert order.tolist() == list(range(len(net)))
 
 
 def test_straight_ways_are_exact():
