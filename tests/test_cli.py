@@ -493,7 +493,7 @@ def test_one_mistyped_depth_among_a_lot_s_wells_is_told_in_its_notes(small_regio
     assert run("refresh", small_region).returncode == 0
     done = run("estimate", small_region, "--at=-70.055,45.31", "--target-gpm", "3")
     assert done.returncode == 0, done.stderr
-    assert "here: A flagged reading is in use here: total depth 3,050 ft of well wells:8, " in done.stdout
+    assert "here: A flagged reading is in use: total depth 3,050 ft of well wells:8, " in done.stdout
 
 
 @pytest.mark.parametrize(("option", "value"), [("--lots", "lots.geojson"), ("--lot", "L-1")])

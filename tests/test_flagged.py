@@ -34,7 +34,7 @@ SLIP = ("log:2", "total_depth_ft", "3050")
 
 def test_a_flagged_reading_that_is_leaned_on_is_told_with_its_well_its_figure_and_what_to_do():
     assert flagged_notes(neighbours(), flagged_by_record(flags(SLIP))) == [
-        "A flagged reading is in use here: total depth 3,050 ft of well log:2, 660 ft away (the others leaned on: 325 "
+        "A flagged reading is in use: total depth 3,050 ft of well log:2, 660 ft away (the others leaned on: 325 "
         "ft in the middle). Check its record; where it is a slip, mend it in its source or take its row out, and "
         "refresh."
     ]
@@ -68,7 +68,7 @@ def test_without_flags_or_without_figures_nothing_is_told():
 def test_several_are_told_weightiest_first_and_each_once():
     wanted = flags(("log:3", "yield_gpm", "60"), ("log:2", "yield_gpm", "0 to 0.5"), SLIP, SLIP)
     (note,) = flagged_notes(neighbours(), flagged_by_record(wanted))
-    assert note.startswith("3 flagged readings are in use here: yield 0 to 0.5 gpm of well log:2, ")
+    assert note.startswith("3 flagged readings are in use: yield 0 to 0.5 gpm of well log:2, ")
     assert [note.index(said) for said in ("log:2", "3,050 ft", "yield 60 gpm of well log:3, 1.2 miles away")] == sorted(
         note.index(said) for said in ("log:2", "3,050 ft", "yield 60 gpm of well log:3, 1.2 miles away")
     )
@@ -81,7 +81,7 @@ def test_of_many_the_rest_is_counted():
     many = many.assign(total_depth_ft=3050.0).reset_index(drop=True)
     wanted = flags(*((record_id, "total_depth_ft", "3050") for record_id in many["record_id"]))
     (note,) = flagged_notes(many, flagged_by_record(wanted))
-    assert note.startswith("8 flagged readings are in use here: ")
+    assert note.startswith("8 flagged readings are in use: ")
     assert note.count("of well") == MOST_TOLD
     assert f"; and {8 - MOST_TOLD} more. Check" in note
 

@@ -174,6 +174,7 @@ def test_beyond_the_limit_terminal_and_index_say_what_the_lot_report_says(done, 
     assert headings[0].split("  ")[-1].strip() == "yield around,"
     assert headings[1][headings[0].index("yield around,") :].startswith("gpm")
     assert wide.count(far.bid.reason) == 1
+    assert wide.count("Yield around: of finished wells. Each was stopped where its owner was content") == 1
     assert "no price book" not in wide
     monkeypatch.setattr(terminal, "_width", lambda: 80)
     terminal.show_estimates([doubtful, far])
@@ -182,6 +183,9 @@ def test_beyond_the_limit_terminal_and_index_say_what_the_lot_report_says(done, 
     assert "lot:                 thirsty" in narrow
     assert any(line.startswith("yield around, gpm:") for line in narrow)
     assert narrow == [line.rstrip() for line in narrow]
+    assert sum(line.startswith("Yield around: ") for line in narrow) == 1
+    terminal.show_estimates([far])
+    assert "Yield around: " not in capsys.readouterr().out, "there is none"
 
 
 def test_a_polygon_with_a_site_plan_is_sited(done, settings):
@@ -353,7 +357,7 @@ def test_a_flagged_reading_that_a_lot_leans_on_stands_in_its_notes_and_changes_n
     again = jobs.run_jobs(wells[0], ask(lots, settings.site_plans), settings, wells[1], flags=flags)
     *notes, told = again[0].estimate.notes
     assert tuple(notes) == done[0].estimate.notes
-    assert told.startswith(f"A flagged reading is in use here: total depth {well['total_depth_ft']:,.0f} ft of well ")
+    assert told.startswith(f"A flagged reading is in use: total depth {well['total_depth_ft']:,.0f} ft of well ")
     assert again[0].bid.fixed_price_usd == done[0].bid.fixed_price_usd
     assert again[2].estimate.notes == done[2].estimate.notes, "nothing is leaned on where the records cannot say"
 

@@ -78,7 +78,7 @@ def flagged_notes(neighbours: pd.DataFrame, flagged: Flagged) -> list[str]:
     more = f"; and {len(told) - MOST_TOLD} more" if len(told) > MOST_TOLD else ""
     one = len(told) == 1
     return [
-        f"{'A flagged reading is' if one else f'{len(told)} flagged readings are'} in use here: {shown}{more}. "
+        f"{'A flagged reading is' if one else f'{len(told)} flagged readings are'} in use: {shown}{more}. "
         f"Check {'its record' if one else 'their records'}; where it is a slip, mend it in its source or take its row "
         "out, and refresh."
     ]

@@ -36,6 +36,11 @@ EXAMPLES = 20
 TOLD_FROM_S = 0.5
 """A stage that is over sooner leaves no line."""
 
+YIELD_AROUND = (
+    "Yield around: of finished wells. Each was stopped where its owner was content, some short of the target; a hole "
+    "for the target goes on."
+)
+
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 
 
@@ -168,6 +173,9 @@ def show_estimates(jobs: Sequence[LotJob]) -> None:
     else:
         # Units stand below their headings, so that the long ones do not widen the table.
         show_table([{heading.replace(", ", ",\n"): cell for heading, cell in row.items()} for row in rows])
+    if any(job.estimate.draws is not None for job in jobs):
+        # Else it looks at odds with the chance of a target above it.
+        typer.echo(YIELD_AROUND + "\n")
     for job in jobs:
         # Why there is no bid tells the notes too.
         notes = [job.bid.reason] if isinstance(job.bid, NoBid) else job.estimate.notes
