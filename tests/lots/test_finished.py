@@ -53,7 +53,7 @@ def test_a_few_wells_make_no_custom(gravel_ground):
     assert map_finished_depths(read_stops(conform(table(depth, gpm), WELL_COLUMNS), xy, np.zeros(20))) is None
 
 
-@pytest.mark.parametrize(("of_20_gpm", "share"), [(0.0, 0.0), (0.05, 0.0), (0.125, 0.5), (0.2, 1.0), (1.0, 1.0)])
+@pytest.mark.parametrize(("of_20_gpm", "share"), [(0.0, 0.0), (0.04, 0.0), (0.08, 0.5), (0.12, 1.0), (1.0, 1.0)])
 def test_holes_that_wanted_more_than_a_house_uses_did_not_stop_for_water(of_20_gpm, share):
     wanted = np.where(USUAL_TARGETS_GPM == 20.0, of_20_gpm, 0.0) + np.where(USUAL_TARGETS_GPM == 5.0, 1 - of_20_gpm, 0)
     assert share_finished(Habits(wanted, np.zeros(2), np.zeros(2))) == pytest.approx(share)
