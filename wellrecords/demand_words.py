@@ -8,15 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from wellrecords.demand import (
-    DemandSettings,
-    Need,
-    household_need,
-    required_yield_gpm,
-    storage_needed_gal,
-    target_from_need,
-    yield_storage_table,
-)
+from wellrecords.demand import DemandSettings, Need, household_need
+from wellrecords.demand_storage import required_yield_gpm, storage_needed_gal, target_from_need, yield_storage_table
 
 HEADS = {
     "beef": ("head of beef", "head of beef"),

@@ -18,7 +18,8 @@ from shapely.geometry.base import BaseGeometry
 
 from wellrecords.bid import Bid, BidSettings, NoBid, PriceBook, load_price_book, price_bid
 from wellrecords.construction import ConstructionSettings
-from wellrecords.demand import DemandSettings, household_need, target_from_need
+from wellrecords.demand import DemandSettings, household_need
+from wellrecords.demand_storage import target_from_need
 from wellrecords.errors import Problem, ProblemsError, counted
 from wellrecords.flagged import Flagged, flagged_by_record, flagged_notes
 from wellrecords.lot_files import DEMAND_WISHES, given

@@ -17,7 +17,8 @@ from invented_lot import FakeEstimate, invented_draws
 
 from wellrecords.bid import BidSettings, load_price_book, price_bid
 from wellrecords.construction import ConstructionSettings
-from wellrecords.demand import DemandSettings, household_need, storage_needed_gal, tank_needed_gal
+from wellrecords.demand import DemandSettings, household_need
+from wellrecords.demand_storage import storage_needed_gal, tank_needed_gal
 from wellrecords.water_system import WaterSystemSettings, simulate_supply
 
 BOOK = load_price_book(Path(__file__).parents[2] / "sample_records" / "price_book.toml")

@@ -6,7 +6,8 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from wellrecords.construction import ConstructionSettings, design_wells
-from wellrecords.demand import DemandSettings, household_need, tank_needed_gal, well_storage_gal
+from wellrecords.demand import DemandSettings, household_need, well_storage_gal
+from wellrecords.demand_storage import tank_needed_gal
 from wellrecords.water_system import WaterSystemSettings, design_water_systems
 from wellrecords.water_system.piping import friction_ft_per_100ft
 

@@ -13,7 +13,8 @@ from wellrecords.bid.risk import chance_of_loss, expected_loss_usd, per_foot_pri
 from wellrecords.bid.spread import drivers_of_spread
 from wellrecords.construction import ConstructionSettings, design_wells, drill
 from wellrecords.construction.stopping import OUTCOMES
-from wellrecords.demand import DemandSettings, Need, household_need, required_yield_gpm
+from wellrecords.demand import DemandSettings, Need, household_need
+from wellrecords.demand_storage import required_yield_gpm
 from wellrecords.demand_words import describe_yield
 from wellrecords.errors import WellRecordsError
 from wellrecords.water_system import WaterSystemSettings, design_water_systems

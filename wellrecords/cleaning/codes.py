@@ -137,7 +137,7 @@ def convert_dates(column: str, rules: DateRules, findings: Findings, today: dt.d
     for rule, why in (
         ("mended_date", "the layout lists this way of writing as a mistake that can be read"),
         ("date_not_to_the_day", "the day is not given: the first day of the month or the year stands for it"),
-        ("unknown_date", "the layout lists the text as a dummy for an unknown date"),
+        ("unknown_date", "the layout lists the text as standing for an unknown date"),
         ("unreadable_date", "no format of the layout can read the text as a date"),
     ):
         at = np.flatnonzero(fate_of_rows == rule)

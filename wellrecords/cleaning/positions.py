@@ -193,12 +193,12 @@ def _way(
                     f"position: {counted(int(finite.sum()), 'place')} brought from {crs} to WGS84, "
                     f"good to {accuracy:g} m, which is part of their position error"
                 )
-    # A round dummy is round as it was written, whatever the datum makes of it.
-    dummy = (x == 0.0) | (y == 0.0)
+    # A round figure that stands for no place is round as it was written, whatever the datum makes of it.
+    no_place = (x == 0.0) | (y == 0.0)
     if rules.kind == "degrees":
-        dummy = dummy | ((x % 1.0 == 0.0) & (y % 1.0 == 0.0))
+        no_place = no_place | ((x % 1.0 == 0.0) & (y % 1.0 == 0.0))
     degrees = rules.kind == "degrees"
-    longitude[dummy], latitude[dummy] = (x[dummy], y[dummy]) if degrees else (0.0, 0.0)
+    longitude[no_place], latitude[no_place] = (x[no_place], y[no_place]) if degrees else (0.0, 0.0)
     method, error_m = _method_and_error(rules, findings, asked & open_rows)
     error_m = np.sqrt(error_m**2 + digits_m**2 + datum_m**2)
     return _Way(asked, longitude, latitude, method, error_m, mend, original)

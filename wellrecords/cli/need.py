@@ -71,7 +71,8 @@ def need(
     No record of a well is read.
     """
     from wellrecords.checked import checked
-    from wellrecords.demand import DemandSettings, household_need, yield_storage_table
+    from wellrecords.demand import DemandSettings, household_need
+    from wellrecords.demand_storage import yield_storage_table
     from wellrecords.demand_words import (
         describe_yield,
         gallons,

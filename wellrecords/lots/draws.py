@@ -96,7 +96,7 @@ def target_depths(drawn: Drawn, lot: int, law: LocalLaws, settings: EstimateSett
     rng = np.random.default_rng((settings.random_state, TARGETS))
     target = drawn.start[lot] + law.feet_to(gpm, level)[0]
     if drawn.finished[lot].any():
-        target = np.where(drawn.finished[lot] > 0.0, _finished_targets(drawn, lot, law, settings), target)
+        target = np.where(drawn.finished[lot] > 0.0, _finished_targets(drawn, lot, law, settings, target), target)
     in_gravel = np.zeros(n, dtype=bool)
     if evidence.gravels is not None:
         met = evidence.gravels.chance(evidence.lot_coordinates[[lot]], gpm)[0]
@@ -107,7 +107,9 @@ def target_depths(drawn: Drawn, lot: int, law: LocalLaws, settings: EstimateSett
     return np.where(target > settings.deepest_ft, np.inf, target), in_gravel
 
 
-def _finished_targets(drawn: Drawn, lot: int, law: LocalLaws, settings: EstimateSettings) -> np.ndarray:
+def _finished_targets(
+    drawn: Drawn, lot: int, law: LocalLaws, settings: EstimateSettings, by_law: np.ndarray
+) -> np.ndarray:
     """Draw the depth to a target where wells are finished at a usual depth.
 
     It is that depth if the draw's yield, which is that of a finished well, is
@@ -120,8 +122,7 @@ def _finished_targets(drawn: Drawn, lot: int, law: LocalLaws, settings: Estimate
     further = np.random.default_rng((settings.random_state, DEEPER)).uniform(size=len(finished))
     deeper = start + law.feet_to(gpm, made_above + (1.0 - made_above) * further)[0]
     # Where no yield is on record, a finished well makes what the law says, or goes on to where it does.
-    unknown = start + law.feet_to(gpm, drawn.level)[0]
-    deeper = np.where(np.isnan(makes), unknown, deeper)
+    deeper = np.where(np.isnan(makes), by_law, deeper)
     return np.where(makes >= gpm, finished, np.maximum(finished, deeper))
 
 

@@ -140,10 +140,10 @@ def lot_notes(
     if evidence.finished is not None:
         low, high = evidence.finished.model.predict(place[None, :]).quantile([0.1, 0.9])[0]
         share = evidence.finished.share
-        which, theirs = ("Wells", "") if share == 1.0 else (f"About {share:.0%} of the wells", " by that chance")
+        which, chance = ("Wells", "") if share == 1.0 else (f"About {share:.0%} of the wells", " with that chance")
         notes.append(
-            f"{which} around are finished at {low:.0f} to {high:.0f} ft (eight in ten), whatever less would do; a well "
-            f"here is taken to go as deep{theirs}."
+            f"{which} around are finished at {low:.0f} to {high:.0f} ft (eight in ten); a well here is taken{chance} "
+            "to go as deep, even where less would do."
         )
     limit, (chance_of_target, chance_of_gravel) = settings.max_depth_ft, chances
     if chance_of_gravel >= GRAVEL_NOTED:

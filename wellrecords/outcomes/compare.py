@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from wellrecords.outcomes.estimates import EstimateRecord, latest_before
+from wellrecords.outcomes.log import FILED_AT
 
 QUANTITIES: dict[str, tuple[str, str, str, str]] = {
     "depth_to_bedrock_ft": ("depth to rock", "ft", "deeper", "shallower"),
@@ -79,7 +80,7 @@ def compare_outcomes(
     tail = (1.0 - level) / 2.0
     rows = []
     for well in outcomes.to_dict("records"):
-        record = latest_before(estimates, str(well["lot_id"]), well["drilled_on"], well.get("filed_at"))
+        record = latest_before(estimates, str(well["lot_id"]), well["drilled_on"], well.get(FILED_AT))
         if record is None:
             continue
         for quantity, (low, high) in readings_to_compare(well, record).items():
@@ -172,7 +173,7 @@ def event_table(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord]) -> 
     """
     rows = []
     for well in outcomes.to_dict("records"):
-        record = latest_before(estimates, str(well["lot_id"]), well["drilled_on"], well.get("filed_at"))
+        record = latest_before(estimates, str(well["lot_id"]), well["drilled_on"], well.get(FILED_AT))
         if record is None:
             continue
         low, high = readings_to_compare(well, record).get("yield_gpm", (np.nan, np.nan))

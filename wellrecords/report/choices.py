@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wellrecords import wording
-from wellrecords.demand import household_need, required_yield_gpm, yield_storage_table
+from wellrecords.demand import household_need
+from wellrecords.demand_storage import required_yield_gpm, yield_storage_table
 from wellrecords.demand_words import enough, gallons, need_facts, tank_gallons, two_figures, yields_needed
 from wellrecords.lots.change import AS_ASKED, DEEPER_LIMIT, GOOD_WELL, POOR_WELL
 from wellrecords.lots.support import GOOD

@@ -20,7 +20,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from wellrecords.demand import Need, tank_needed_gal, well_storage_gal
+from wellrecords.demand import Need, well_storage_gal
+from wellrecords.demand_storage import tank_needed_gal
 from wellrecords.water_system.piping import friction_ft_per_100ft, motor_hp_needed, total_dynamic_head_ft
 from wellrecords.water_system.settings import WaterSystemSettings
 from wellrecords.water_system.tanks import drawdown_factor, next_size
