@@ -203,6 +203,24 @@ def test_logged_zones_are_a_poisson_likelihood():
     assert by_rate - by_rate[0] == pytest.approx(expected - expected[0], abs=1e-3)
 
 
+def test_a_pumping_test_may_end_a_hole_short_of_its_target():
+    """Of one that makes 2 gpm and more the limit adds hazard x feet x P(2 <= Z < 5) to what one of 6 gpm says."""
+    table = wells([200.0, 200.0], [2.0, 6.0], yield_method="pumping_test")
+    grid, hazard = LawGrid(np.log([1 / 60, 1 / 30]), np.log([1.0, 2.0])), 0.01
+    tested = stops(table)
+    assert (tested.kind == AT_LEAST).all()
+    short, enough = np.exp(log_likelihood(tested, habits(5.0, hazard), fracture_tables(LOGNORMAL), grid))
+    for rate, size, column in ((1 / 60, 1.0, 0), (1 / 30, 2.0, 3)):
+        below = [read((fracture_tables(LOGNORMAL), BELOW), rate * 200.0, gpm / size) for gpm in (2.0, 5.0)]
+        assert short[column] - enough[column] == pytest.approx(hazard * 200.0 * (below[1] - below[0]), rel=0.05)
+
+
+def test_limits_passed_grow_with_the_feet():
+    """One in 500 a foot over 200 ft below 100 ft of cover."""
+    found = read_stops(wells([300.0], [5.0]), np.zeros((1, 2)), np.full(1, 100.0))
+    assert habits(5.0, 0.002).run_out(found) == pytest.approx([0.4])
+
+
 @pytest.fixture(scope="module")
 def region():
     """Wells of one law (a fracture in 60 ft, median 2 gpm), stopped at 3 or 8 gpm or at 300 ft."""
