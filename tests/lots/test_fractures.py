@@ -12,11 +12,13 @@ from wellrecords.lots import fractures
 from wellrecords.lots.fractures import (
     BELOW,
     DENSITY,
+    LEAP,
     LOG_M,
     LOG_U,
     PASSAGE,
     STEP,
     STOP,
+    STOP_SHARES,
     Jumps,
     LawGrid,
     fracture_tables,
@@ -130,7 +132,7 @@ def test_every_hole_stops_once(jumps, target):
 
     If it did not, the law for which it sums to more would be taken for the likelier one.
     """
-    tables = fracture_tables(jumps).values[STOP:]  # noqa: PD011
+    tables = fracture_tables(jumps).values[STOP:LEAP]  # noqa: PD011
     log_u = LOG_U[0] + STEP * np.arange(tables.shape[2])
     first = int(np.rint((np.log(target) - LOG_U[0]) / STEP))
     ratio = np.exp(log_u[first] - 0.5 * STEP) / np.exp(log_u[first:])
@@ -171,7 +173,7 @@ def test_paths_follow_the_tables(decay_ft):
 
 
 def test_each_reading_is_read_as_what_it_is():
-    """Exact, dry, missing, bounded below, fractured, and logged; repairs are left out."""
+    """Exact, dry, missing, bounded below, tested, fractured, and logged; repairs are left out."""
     table = pd.concat(
         [
             wells(100, 5.0),
@@ -188,7 +190,10 @@ def test_each_reading_is_read_as_what_it_is():
     zones = pd.DataFrame({"record_id": ["6", "6"], "depth_ft": [60.0, 95.0], "yield_gpm_low": [2.0, 3.0]})
     zones["yield_gpm_high"] = zones["yield_gpm_low"]
     found = stops(table, zones)
-    assert found.kind.tolist() == [EXACT, UNDER, MISSING, AT_LEAST, AT_LEAST, FRACTURED, LOGGED]
+    assert found.kind.tolist() == [EXACT, UNDER, MISSING, AT_LEAST, EXACT, FRACTURED, LOGGED]
+    assert found.as_written[4] < 1.0  # a test: what the pump drew, or more
+    assert (found.rounded[4, :, 1] == 5.0).all()
+    assert (found.rounded[4, :, 2] > 5.0).all()
     assert found.row.tolist() == list(range(7))
 
 
@@ -203,16 +208,41 @@ def test_logged_zones_are_a_poisson_likelihood():
     assert by_rate - by_rate[0] == pytest.approx(expected - expected[0], abs=1e-3)
 
 
-def test_a_pumping_test_may_end_a_hole_short_of_its_target():
-    """Of one that makes 2 gpm and more the limit adds hazard x feet x P(2 <= Z < 5) to what one of 6 gpm says."""
-    table = wells([200.0, 200.0], [2.0, 6.0], yield_method="pumping_test")
+@pytest.mark.parametrize("target", [0.3, 1.0, 3.0])
+def test_a_leap_past_a_target_is_as_long_as_a_fracture_of_exponential_yield(target):
+    """The exponential law forgets: past its target a stop makes more by u - T as rarely as a fracture makes so much."""
+    table, scale = fracture_tables(EXPONENTIAL), 1 / np.log(2)  # of median one
+    for m in (1.0, 4.0):
+        met = read((table, PASSAGE), m, target)
+        for gpm in target * np.exp(STEP * np.array([2, 8, 24])):
+            leap = share_weights(np.array([target / gpm])) @ [
+                read((table, LEAP + number), m, gpm) for number in range(len(STOP_SHARES))
+            ]
+            assert leap[0] == pytest.approx(met * np.exp(-(gpm - target) / scale), rel=0.06, abs=0.03 * met)
+
+
+def test_a_bound_is_passed_from_the_target_or_short_of_it():
+    """Exponential yields, target 5 gpm, a limit: what holes of at least 2 and at least 6 gpm say, in closed form."""
+    table = wells([200.0, 200.0], [2.0, 6.0], [np.inf, np.inf])
     grid, hazard = LawGrid(np.log([1 / 60, 1 / 30]), np.log([1.0, 2.0])), 0.01
-    tested = stops(table)
-    assert (tested.kind == AT_LEAST).all()
-    short, enough = np.exp(log_likelihood(tested, habits(5.0, hazard), fracture_tables(LOGNORMAL), grid))
+    bounded, law = stops(table), fracture_tables(EXPONENTIAL)
+    assert (bounded.kind == AT_LEAST).all()
+    two, six = np.exp(log_likelihood(bounded, habits(5.0, hazard), law, grid))
     for rate, size, column in ((1 / 60, 1.0, 0), (1 / 30, 2.0, 3)):
-        below = [read((fracture_tables(LOGNORMAL), BELOW), rate * 200.0, gpm / size) for gpm in (2.0, 5.0)]
-        assert short[column] - enough[column] == pytest.approx(hazard * 200.0 * (below[1] - below[0]), rel=0.05)
+        below = [read((law, BELOW), rate * 200.0, gpm / size) for gpm in (2.0, 5.0)]
+        met = read((law, PASSAGE), rate * 200.0, 5.0 / size)
+        assert two[column] == pytest.approx(met + hazard * 200.0 * (below[1] - below[0]), rel=0.05)
+        assert six[column] == pytest.approx(met * np.exp(-np.log(2) / size), rel=0.05)
+
+
+def test_a_range_says_the_sum_of_its_yields():
+    """Between 4 and 8 gpm: the mean of the likelihoods of yields between, on the scale of their logs."""
+    grid, law = LawGrid(np.log([1 / 80, 1 / 40]), np.log([0.7, 2.8])), fracture_tables(LOGNORMAL)
+    between = np.exp(np.arange(np.log(4.0) + STEP / 2, np.log(8.0), STEP))
+    drillers = habits(3.0, 0.002)
+    each = np.exp(log_likelihood(stops(wells(np.full(len(between), 150.0), between)), drillers, law, grid))
+    whole = np.exp(log_likelihood(stops(wells(150.0, 4.0, 8.0)), drillers, law, grid))
+    assert whole[0] == pytest.approx(each.mean(axis=0), rel=0.06)
 
 
 def test_limits_passed_grow_with_the_feet():

@@ -14,6 +14,7 @@ import pandas as pd
 
 from wellrecords.lots.laws import LawMap, LocalLaws, blurred, posterior, spread_out, weigh
 from wellrecords.lots.likelihood import log_likelihood
+from wellrecords.lots.rounding import RANGES
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.stopping import EXACT, LEAST_FEET, UNDER, Stops
 
@@ -138,7 +139,8 @@ def with_one_more(rock: AtALot, depth_ft: float, gpm: float, kind: int) -> Local
         feet=np.array([max(depth_ft - rock.start_ft, LEAST_FEET)]),
         run_on_ft=laws.stops.run_on_ft,
         gpm=np.array([gpm]),
-        cell=np.array([[gpm, gpm]]),
+        as_written=np.ones(1),
+        rounded=np.full((1, RANGES, 3), [0.0, gpm, gpm]),
         kind=np.array([kind], dtype=np.int64),
         zones=np.zeros((1, laws.stops.zones.shape[1])),
     )

@@ -47,9 +47,12 @@ STOP_SHARES = 1.0 - np.array([1.0, 0.8, 0.6, 0.4, 0.3, 0.2, 0.15, 0.1, 0.07, 0.0
 """Target over final yield, for which the density of a stop is tabulated: close to 1, where with many small fractures
 the yields lie, and where too wide a mesh gave such laws up to three times their likelihood."""
 
-BELOW, DENSITY, PASSAGE, STOP = 0, 1, 2, 3
-"""Index of the tables: P(Z < u); u times its density; m times the rate of
-first passage of u; from STOP on, m u times the density of a stop."""
+BELOW, DENSITY, STOP = 0, 1, 2
+LEAP = STOP + len(STOP_SHARES)
+PASSAGE = LEAP + len(STOP_SHARES) - 1
+"""Index of the tables: P(Z < u); u times its density; from STOP on, by `STOP_SHARES`, m u times the density of a stop
+with u that had not made that share of u before; from LEAP on m times the rate of such stops with u or more, of which
+the last is that of the first passage of u."""
 
 TINY = 1e-30
 CHUNK = 20_000
@@ -112,7 +115,7 @@ class FractureTables:
     jumps : Jumps
         The law of one fracture's yield.
     values : ndarray of shape (n_tables, n_m, n_u), float32
-        By `BELOW`, `DENSITY`, `PASSAGE`, `STOP` + index of `STOP_SHARES`.
+        By `BELOW`, `DENSITY`, `STOP` and `LEAP` + index of `STOP_SHARES`.
     """
 
     jumps: Jumps
@@ -162,7 +165,7 @@ def fracture_tables(jumps: Jumps) -> FractureTables:
     FractureTables
     """
     m, u = np.exp(LOG_M), np.exp(LOG_U)
-    tables = np.empty((STOP + len(STOP_SHARES), len(m), len(u)))
+    tables = np.empty((PASSAGE + 1, len(m), len(u)))
     for step, count, first, last in ((0.01, 8192, 0.0, 60.0), (0.5, 8192 + 512, 60.0, np.inf)):
         columns = np.flatnonzero((u >= first) & (u < last))
         lattice = np.arange(count) * step
@@ -177,17 +180,18 @@ def fracture_tables(jumps: Jumps) -> FractureTables:
             below = cumulative[:, whole] + (place - whole - 0.5) * masses[:, whole + (place - whole > 0.5)]
             gap = amount - lattice[: whole + 1]
             density_one = jumps.pdf(np.maximum(gap, 0.5 * step))
+            more_than = 1.0 - jumps.cdf(np.maximum(gap, 0.0))
             rest = masses[:, : whole + 1].copy()
             rest[:, 0] = np.maximum(rest[:, 0] - dry, 0.0)
             alone = dry * jumps.pdf(amount)
             short = np.searchsorted(lattice[: whole + 1], STOP_SHARES * amount)
-            reach = np.zeros(len(m))
+            both = np.column_stack([density_one, more_than])
+            reach = np.column_stack([alone, dry * (1.0 - jumps.cdf(amount))])
             for number, (first_cell, last_cell) in enumerate(itertools.pairwise(np.append(0, short))):
-                reach = reach + rest[:, first_cell:last_cell] @ density_one[first_cell:last_cell]
-                tables[STOP + number, :, column] = m * amount * (alone + reach)
-            tables[PASSAGE, :, column] = m * (
-                dry * (1.0 - jumps.cdf(amount)) + rest @ (1.0 - jumps.cdf(np.maximum(gap, 0.0)))
-            )
+                reach = reach + rest[:, first_cell:last_cell] @ both[first_cell:last_cell]
+                tables[STOP + number, :, column] = m * amount * reach[:, 0]
+                tables[LEAP + number, :, column] = m * reach[:, 1]
+            tables[PASSAGE, :, column] = m * (dry * (1.0 - jumps.cdf(amount)) + rest @ more_than)
             tables[BELOW, :, column] = np.where(
                 place < 5.0, dry * (1.0 + m * jumps.cdf(amount)), np.maximum(below, dry)
             )

@@ -23,6 +23,7 @@ from wellrecords.errors import WellRecordsError
 from wellrecords.interpolation.covariance import Covariance
 from wellrecords.lots.fractures import Jumps, LawGrid, fracture_tables
 from wellrecords.lots.laws import LawMap, Reach
+from wellrecords.lots.rounding import RANGES
 from wellrecords.lots.settings import EstimateSettings
 from wellrecords.lots.shared import Shared, learn
 from wellrecords.lots.stopping import Habits, Stops
@@ -143,7 +144,8 @@ def _laws(told: dict[str, Any]) -> LawMap:
         feet=none,
         run_on_ft=told["run_on_ft"],
         gpm=none,
-        cell=np.empty((0, 2)),
+        as_written=none,
+        rounded=np.empty((0, RANGES, 3)),
         kind=none.astype(int),
         zones=np.empty((0, 5)),
     )

@@ -5,8 +5,11 @@ A stop of h feet with yield Y is as likely, a foot and a gpm, as
     sum over targets T <= Y of  share(T) * density of first passing T there with Y
     + hazard * sum over T > Y of share(T) * density of having made Y by then
 
-and the other kinds of reading are sums of the same tables. All are kept as
-terms (well, table, yield, coefficient), evaluated in one gather.
+A rounded yield, and one of which a bound is known, says the same of a range
+of yields; their probabilities are tabulated too, since a few yields would not
+stand for a range in which the density of many small fractures is all at its
+targets. All are kept as terms (well, table, yield, coefficient), evaluated in
+one gather.
 """
 
 from __future__ import annotations
@@ -17,6 +20,7 @@ from scipy.special import gammaln
 from wellrecords.lots.fractures import (
     BELOW,
     DENSITY,
+    LEAP,
     PASSAGE,
     STOP,
     STOP_SHARES,
@@ -41,7 +45,7 @@ from wellrecords.lots.stopping import (
 
 FLOOR = 1e-25
 LEAST_SHARE = 0.01
-JUST_MADE = 1.0 + 1e-9
+JUST = 1e-9
 
 Terms = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 
@@ -91,12 +95,33 @@ def _run_on(stops: Stops, decay_ft: float) -> list[tuple[np.ndarray, np.ndarray]
     return parts
 
 
+def _counted(target: np.ndarray, gpm: np.ndarray) -> np.ndarray:
+    """Return how much of each figure lies at or past each target, (n, targets): half of one that is written just so."""
+    ratio = target / gpm[:, None]
+    return np.where(np.abs(ratio - 1.0) <= JUST, 0.5, np.where(ratio < 1.0, 1.0, 0.0))
+
+
+def _ranges(stops: Stops) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """List the ranges that yields are known to lie in: well, lowest and highest gpm, chance."""
+    exact, tested, missing = (np.flatnonzero(stops.kind == kind) for kind in (EXACT, AT_LEAST, MISSING))
+    chance, low, high = np.moveaxis(stops.rounded[exact], 2, 0)
+    used = chance > 0
+    place = np.nonzero(used)[0]
+    open_ended = np.concatenate([tested, missing])
+    return (
+        np.concatenate([exact[place], open_ended]),
+        np.concatenate([low[used], stops.gpm[tested], np.zeros(len(missing))]),
+        np.concatenate([high[used], np.full(len(open_ended), np.inf)]),
+        np.concatenate([chance[used], np.ones(len(open_ended))]),
+    )
+
+
 def _terms(stops: Stops, habits: Habits, decay_ft: float) -> Terms:
     """List what each well's likelihood is a sum of: well, table, log feet, log gpm, coefficient."""
     limit = habits.hazard(stops.depth_ft) * stops.feet
     log_feet = np.log(effective_feet(stops.feet, decay_ft))
     bound = np.log(stops.gpm)
-    share = habits.share
+    share = np.where(habits.share >= LEAST_SHARE, habits.share, 0.0)
     terms: list[Terms] = []
 
     def add(wells: np.ndarray, table: int, feet: np.ndarray, gpm: float | np.ndarray, coefficient: np.ndarray) -> None:
@@ -106,36 +131,39 @@ def _terms(stops: Stops, habits: Habits, decay_ft: float) -> Terms:
             (wells[used], np.full(count, table), feet[used], np.broadcast_to(gpm, used.shape)[used], coefficient[used])
         )
 
-    exact = np.flatnonzero(stops.kind == EXACT)
-    under = np.flatnonzero(stops.kind == UNDER)
-    enough = np.flatnonzero((stops.kind == MISSING) | (stops.kind == AT_LEAST))
-    missing = np.flatnonzero(stops.kind == MISSING)
-    fractured = np.flatnonzero(stops.kind == FRACTURED)
-    usual = [
-        (np.log(target), part) for target, part in zip(USUAL_TARGETS_GPM, share, strict=True) if part >= LEAST_SHARE
-    ]
-
-    for weight, gpm in stops.yields():
-        log_gpm = np.log(gpm[exact])
-        ratio = USUAL_TARGETS_GPM / gpm[exact, None]
-        passed = ratio <= JUST_MADE
-        by_share = np.einsum("nt,nts->ns", np.where(passed, weight * share, 0.0), share_weights(ratio))
-        for went, feet in _run_on(stops, decay_ft):
+    def add_by_share(wells: np.ndarray, first: int, gpm: np.ndarray, part: np.ndarray) -> None:
+        """Add stops past each target, `part` (n, targets), read at a yield from the tables from `first` on."""
+        by_share = np.einsum("nt,nts->ns", part, share_weights(USUAL_TARGETS_GPM / gpm[:, None]))
+        for went, feet in run_on:
             for number in range(len(STOP_SHARES)):
-                add(exact, STOP + number, feet[exact], log_gpm, by_share[:, number] * went[exact])
-        short = np.where(passed, 0.0, weight * share).sum(axis=1)
-        add(exact, DENSITY, log_feet[exact], log_gpm, limit[exact] * short)
-    for went, feet in _run_on(stops, decay_ft):
-        for target, part in usual:
-            add(enough, PASSAGE, feet[enough], target, part * went[enough])
+                add(wells, first + number, feet[wells], np.log(gpm), by_share[:, number] * went[wells])
+
+    run_on = _run_on(stops, decay_ft)
+    exact = np.flatnonzero(stops.kind == EXACT)
+    passed = _counted(USUAL_TARGETS_GPM, stops.gpm[exact])
+    written = stops.as_written[exact]
+    add_by_share(exact, STOP, stops.gpm[exact], written[:, None] * passed * habits.share)
+    short = written * ((1.0 - passed) @ habits.share)
+    add(exact, DENSITY, log_feet[exact], bound[exact], limit[exact] * short)
+
+    well, low, high, chance = _ranges(stops)
+    for end, sign in ((low, 1.0), (high, -1.0)):
+        bounded = (end > 0) & np.isfinite(end)
+        at, gpm, signed = well[bounded], end[bounded], sign * chance[bounded]
+        passed = gpm[:, None] >= USUAL_TARGETS_GPM
+        add_by_share(at, LEAP, gpm, np.where(passed, signed[:, None] * share, 0.0))
+        short = np.where(passed, 0.0, share).sum(axis=1)
+        add(at, BELOW, log_feet[at], np.log(gpm), -signed * limit[at] * short)
+    for target, part in zip(USUAL_TARGETS_GPM[share > 0], share[share > 0], strict=True):
+        inside = (low < target) & (target <= high)
+        at, log_target, weight = well[inside], np.log(target), chance[inside] * part
+        for went, feet in run_on:
+            add(at, PASSAGE, feet[at], log_target, weight * went[at])
+        add(at, BELOW, log_feet[at], log_target, weight * limit[at])
+
+    under, fractured = (np.flatnonzero(stops.kind == kind) for kind in (UNDER, FRACTURED))
     add(under, BELOW, log_feet[under], bound[under], np.maximum(limit[under], 1e-6))
-    at_least = np.flatnonzero(stops.kind == AT_LEAST)
-    for target, part in usual:
-        add(missing, BELOW, log_feet[missing], target, part * limit[missing])
-        # A hole that makes a bound may have stopped at a limit short of any target above it.
-        short = np.where(bound[at_least] < target, part * limit[at_least], 0.0)
-        add(at_least, BELOW, log_feet[at_least], target, short)
-        add(at_least, BELOW, log_feet[at_least], bound[at_least], -short)
+    for target, part in zip(np.log(USUAL_TARGETS_GPM[share > 0]), share[share > 0], strict=True):
         least = np.minimum(target, bound[fractured])
         add(fractured, BELOW, log_feet[fractured], least, part * np.maximum(limit[fractured], 1e-6))
     columns = [np.concatenate(parts) for parts in zip(*terms, strict=True)]
@@ -195,26 +223,50 @@ def stop_densities(
 
     Parameters
     ----------
+    stops : Stops of n wells
     prior : ndarray of shape (grid.size,)
 
     Returns
     -------
     stop_density : ndarray of shape (n, n_targets)
+        Of stopping so at each target.
     limit_density : ndarray of shape (n, n_targets)
+        Of a hole that ends so short of each target, a foot. Both are 0 for
+        holes of whose yield an upper bound is all that is known.
     """
-    exact = np.flatnonzero(stops.kind == EXACT)
     stop_density = np.zeros((len(stops), len(USUAL_TARGETS_GPM)))
     limit_density = np.zeros_like(stop_density)
-    log_feet = np.log(effective_feet(stops.feet[exact], decay_ft))
-    for weight, gpm in stops.yields():
-        ratio = USUAL_TARGETS_GPM / gpm[exact, None]
-        passed = ratio <= JUST_MADE
-        by_share = np.zeros((len(exact), len(STOP_SHARES)))
-        for went, feet in _run_on(stops, decay_ft):
+    log_feet = np.log(effective_feet(stops.feet, decay_ft))
+    run_on = _run_on(stops, decay_ft)
+
+    def mean(table: int, wells: np.ndarray, feet: np.ndarray, gpm: np.ndarray) -> np.ndarray:
+        return weighed_windows(tables, table, feet[wells], np.log(gpm), prior, grid)
+
+    def by_target(first: int, wells: np.ndarray, gpm: np.ndarray, part: np.ndarray) -> np.ndarray:
+        by_share = np.zeros((len(wells), len(STOP_SHARES)))
+        for went, feet in run_on:
             for number in range(len(STOP_SHARES)):
-                met = weighed_windows(tables, STOP + number, feet[exact], np.log(gpm[exact]), prior, grid)
-                by_share[:, number] += weight * went[exact] * met
-        stop_density[exact] += np.einsum("ns,nts->nt", by_share, share_weights(ratio)) * passed
-        made = weighed_windows(tables, DENSITY, log_feet, np.log(gpm[exact]), prior, grid)
-        limit_density[exact] += np.where(passed, 0.0, (weight * made * stops.feet[exact])[:, None])
-    return stop_density, limit_density
+                by_share[:, number] += went[wells] * mean(first + number, wells, feet, gpm)
+        return part * np.einsum("ns,nts->nt", by_share, share_weights(USUAL_TARGETS_GPM / gpm[:, None]))
+
+    exact = np.flatnonzero(np.isin(stops.kind, (EXACT, LOGGED)) & (stops.as_written > 0))
+    gpm, written = stops.gpm[exact], stops.as_written[exact, None]
+    passed = _counted(USUAL_TARGETS_GPM, gpm)
+    stop_density[exact] = by_target(STOP, exact, gpm, written * passed)
+    limit_density[exact] = written * (1.0 - passed) * mean(DENSITY, exact, log_feet, gpm)[:, None]
+
+    well, low, high, chance = _ranges(stops)
+    for end, sign in ((low, 1.0), (high, -1.0)):
+        bounded = (end > 0) & np.isfinite(end)
+        at, gpm, signed = well[bounded], end[bounded], sign * chance[bounded, None]
+        passed = gpm[:, None] >= USUAL_TARGETS_GPM
+        np.add.at(stop_density, at, by_target(LEAP, at, gpm, signed * passed))
+        np.add.at(limit_density, at, -signed * ~passed * mean(BELOW, at, log_feet, gpm)[:, None])
+    for number, target in enumerate(USUAL_TARGETS_GPM):
+        inside = (low < target) & (target <= high)
+        at, weight, gpm = well[inside], chance[inside], np.full(inside.sum(), target)
+        for went, feet in run_on:
+            np.add.at(stop_density[:, number], at, weight * went[at] * mean(PASSAGE, at, feet, gpm))
+        np.add.at(limit_density[:, number], at, weight * mean(BELOW, at, log_feet, gpm))
+    limit_density *= stops.feet[:, None]
+    return np.maximum(stop_density, 0.0), np.maximum(limit_density, 0.0)

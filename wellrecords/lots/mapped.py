@@ -11,6 +11,7 @@ import pandas as pd
 
 from wellrecords.interpolation import IntervalKriging
 from wellrecords.interpolation.covariance import Covariance
+from wellrecords.lots.tested import most_that_tests_say
 
 MAPPED = ("depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
 LEAST_READINGS = {"depth_to_bedrock_ft": 5, "depth_to_water_ft": 3, "yield_gpm": 3}
@@ -35,10 +36,12 @@ def readings(table: pd.DataFrame, name: str) -> tuple[np.ndarray, np.ndarray, np
 
     A quantity that hardly a well reads has no rows.
     """
-    low, high = (table[f"{name}_{end}"].to_numpy(dtype=float) for end in ("low", "high"))
+    low, high = (table[f"{name}_{end}"].to_numpy(dtype=float, copy=True) for end in ("low", "high"))
     if name == "yield_gpm":
         tested = (table["yield_method"] == "pumping_test").fillna(False).to_numpy(dtype=bool)
-        high = np.where(tested, np.inf, high)  # a pumping test draws what the pump draws: a lower bound
+        exact = (low == high) & (low > 0)
+        rate = tested & (exact | ((low > 0) & np.isinf(high)))
+        high[rate] = most_that_tests_say(low[rate], low[exact & ~tested])
     first_record = (table["record_kind"] != "repaired").fillna(True).to_numpy(dtype=bool)
     says = (np.isfinite(low) & ~np.isnan(high)) | (np.isinf(low) & np.isfinite(high))
     rows = np.flatnonzero(says & first_record)

@@ -7,7 +7,8 @@ well is read as what it is:
 - it stopped with a yield: the last fracture took it past a target that lies
   at or below that yield, or it stopped at a limit short of its target;
 - its yield is only known to be small (a dry hole), or not known at all;
-- its yield is a lower bound (a pumping test draws what the pump draws);
+- its yield is a lower bound; so may be the rate of a pumping test, which draws what the
+  pump draws (`tested`);
 - it was hydrofractured: the rock by itself had not made enough at that depth;
 - its water zones were logged: then the whole path is known;
 - it was deepened: its last state is read as that of one hole. That somebody went
@@ -24,6 +25,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from wellrecords.lots.rounding import read_rounding
+from wellrecords.lots.tested import read_tests
+
 EXACT, UNDER, MISSING, AT_LEAST, FRACTURED, LOGGED = range(6)
 """How the yield of a stop is known."""
 
@@ -32,10 +36,6 @@ USUAL_TARGETS_GPM = np.array([0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0
 
 LEAST_FEET = 2.0
 """A hole is taken to have gone at least so far below where water may start."""
-
-WIDEST_CELL = 1.2
-HEAPED_SHARE = 0.5
-"""With this share of the yields on common figures, yields are taken to be rounded."""
 
 LIMIT_WINDOW_FT = 10.0
 """Limits are heaped on round depths: their frequency is counted over this much to either side."""
@@ -57,8 +57,9 @@ class Stops:
         How far drillers who have enough go on below the last fracture, on average.
     gpm : ndarray of shape (n,)
         The yield, its upper bound (`UNDER`) or lower bound (`AT_LEAST`); 1 where missing.
-    cell : ndarray of shape (n, 2)
-        What an exact yield may stand for, where yields are rounded.
+    as_written : ndarray of shape (n,)
+    rounded : ndarray of shape (n, RANGES, 3)
+        What an exact yield may stand for (`rounding.read_rounding`, `tested.read_tests`).
     kind : ndarray of shape (n,)
         `EXACT` ... `LOGGED`.
     zones : ndarray of shape (n, 5)
@@ -73,7 +74,8 @@ class Stops:
     feet: np.ndarray
     run_on_ft: float
     gpm: np.ndarray
-    cell: np.ndarray
+    as_written: np.ndarray
+    rounded: np.ndarray
     kind: np.ndarray
     zones: np.ndarray
 
@@ -96,13 +98,6 @@ class Stops:
         went_on = (0.0, self.run_on_ft, 2.0 * self.run_on_ft)
         left = [self.feet - further for further in went_on]
         return [(1.0 / 3.0, np.where(feet >= LEAST_FEET, feet, np.nan)) for feet in left]
-
-    def yields(self) -> list[tuple[float, np.ndarray]]:
-        """List what exact yields may stand for: weight, and gpm."""
-        low, high = self.cell.T
-        if np.array_equal(low, high):
-            return [(1.0, self.gpm)]
-        return [(0.5, low**0.75 * high**0.25), (0.5, low**0.25 * high**0.75)]
 
 
 def read_stops(
@@ -152,9 +147,16 @@ def read_stops(
         [MISSING, AT_LEAST, MISSING, EXACT],
         UNDER,
     )
-    kind = np.where(tested & (kind == EXACT), AT_LEAST, kind)
+    # The rate of a test is on record as a yield or as a bound; which it is, the other wells say.
+    tested = tested & ((kind == EXACT) | (kind == AT_LEAST))
+    kind = np.where(tested, EXACT, kind)
     kind = np.where(fractured & (kind != MISSING), FRACTURED, kind)
-    cell = _heap_cells(gpm, kept & (kind == EXACT))
+    read = kept & (kind == EXACT)
+    figure, pumped, ranged = read & exact & ~tested, np.flatnonzero(read & tested), np.flatnonzero(read & between)
+    as_written, rounded = read_rounding(gpm, figure)
+    as_written[pumped], rounded[pumped] = read_tests(gpm[pumped], gpm[figure])
+    as_written[ranged] = 0.0
+    rounded[ranged, 0] = np.column_stack([1.0 / np.log(high[ranged] / low[ranged]), low[ranged], high[ranged]])
     # A zero read exactly is a dry hole: below what anybody would write down.
     smallest = max(float(np.nanmin(np.where(kept & exact, low, np.nan), initial=0.5)), 0.05)
     gpm = np.where((kind == UNDER) & ~(high > 0), smallest, gpm)
@@ -172,30 +174,11 @@ def read_stops(
         feet=np.maximum(depth - start_ft, LEAST_FEET)[row],
         run_on_ft=0.0,
         gpm=gpm[row],
-        cell=cell[row],
+        as_written=as_written[row],
+        rounded=rounded[row],
         kind=kind[row].astype(np.int64),
         zones=zones[row],
     )
-
-
-def _heap_cells(gpm: np.ndarray, read: np.ndarray) -> np.ndarray:
-    """Bounds of what a yield stands for, shape (n, 2): about a common figure, half way to the next ones.
-
-    A stop at exactly its target would mean that the last fracture gave next
-    to nothing; 5 written for 5.3 does not.
-    """
-    cell = np.column_stack([gpm, gpm])
-    figures, place, count = np.unique(gpm[read], return_inverse=True, return_counts=True)
-    common = count >= max(3.0, 0.01 * read.sum())
-    if count[common].sum() < HEAPED_SHARE * read.sum():
-        return cell
-    heaps = figures[common]
-    between = np.sqrt(heaps[1:] * heaps[:-1])
-    bounds = np.column_stack([figures, figures])
-    bounds[common, 0] = np.maximum(np.append(0.0, between), heaps / WIDEST_CELL)
-    bounds[common, 1] = np.minimum(np.append(between, np.inf), heaps * WIDEST_CELL)
-    cell[read] = bounds[place]
-    return cell
 
 
 def _read_zones(
@@ -267,8 +250,9 @@ def fit_habits(
 ) -> Habits:
     """Estimate targets and limits by expectation and maximisation.
 
-    Each well with a yield stopped either at one of the usual targets that
-    its yield has passed, or at a limit short of one that it has not.
+    Each well with a yield, or a lower bound of it, stopped either at one of
+    the usual targets that it has passed, or at a limit short of one that it
+    has not; a dry hole, and one that was fractured, at a limit.
 
     Parameters
     ----------
@@ -276,8 +260,8 @@ def fit_habits(
     habits : Habits
         Where to start.
     stop_density : ndarray of shape (n, n_targets)
-        For wells with an exact yield: density of stopping so at each target;
-        0 where the yield is short of it.
+        For wells with a yield or a lower bound: density of stopping so at
+        each target; 0 where the yield is short of it.
     limit_density : ndarray of shape (n, n_targets)
         The same for a hole that ends at that depth short of each target, a foot.
     sweeps : int, default=30
@@ -286,8 +270,8 @@ def fit_habits(
     -------
     Habits
     """
-    known = stops.kind == EXACT
-    short = stops.kind == UNDER
+    known = np.isin(stops.kind, (EXACT, LOGGED, AT_LEAST))
+    short = np.isin(stops.kind, (UNDER, FRACTURED))
     order = np.argsort(stops.depth_ft, kind="stable")
     depth = stops.depth_ft[order]
     first = np.searchsorted(depth, depth - LIMIT_WINDOW_FT)
