@@ -312,7 +312,7 @@ def test_sums_of_windows_are_the_same_compiled_and_by_numpy(monkeypatch):
 
     def both() -> tuple[np.ndarray, np.ndarray]:
         summed = fractures.summed_windows(tables, well, table, log_feet, log_gpm, coefficient, grid, wells)
-        return summed, fractures.weighed_windows(tables, BELOW, log_feet, log_gpm, weights, grid)
+        return summed, fractures.weighed_windows(tables, BELOW, PASSAGE + 1, log_feet, log_gpm, weights, grid)
 
     windows = window(tables, table, log_feet, log_gpm, grid).reshape(n, -1).astype(float)
     expected = np.zeros((wells, grid.size))

@@ -310,30 +310,39 @@ def summed_windows(
 
 
 def weighed_windows(
-    tables: FractureTables, table: int, log_feet: np.ndarray, log_gpm: np.ndarray, weights: np.ndarray, grid: LawGrid
+    tables: FractureTables,
+    first: int,
+    count: int,
+    log_feet: np.ndarray,
+    log_gpm: np.ndarray,
+    weights: np.ndarray,
+    grid: LawGrid,
 ) -> np.ndarray:
-    """Mean of a table over laws, at each reading.
+    """Mean of tables over laws, at each reading.
 
     Parameters
     ----------
     tables : FractureTables
-    table : int
+    first, count : int
+        Which tables.
     log_feet, log_gpm : ndarray of shape (n,)
     weights : ndarray of shape (grid.size,)
     grid : LawGrid
 
     Returns
     -------
-    ndarray of shape (n,)
+    ndarray of shape (n, count)
     """
-    out = np.empty(len(log_feet))
-    which = np.full(len(out), table)
+    out = np.empty((len(log_feet), count))
     if weigh_windows is not None:
-        corners = _corners(tables, which, log_feet, log_gpm, grid)
-        weigh_windows(tables.values.reshape(-1), *corners, weights.reshape(grid.shape), out)
+        corners = _corners(tables, np.full(len(out), first), log_feet, log_gpm, grid)
+        step = tables.values[0].size
+        weigh_windows(tables.values.reshape(-1), *corners, weights.reshape(grid.shape), step, out)
         return out
-    for first in range(0, len(out), CHUNK):
-        part = slice(first, first + CHUNK)
-        values = window(tables, which[part], log_feet[part], log_gpm[part], grid)
-        out[part] = values.reshape(-1, grid.size) @ weights
+    for start in range(0, len(out), CHUNK):
+        part = slice(start, start + CHUNK)
+        for number in range(count):
+            which = np.full(len(out[part]), first + number)
+            values = window(tables, which, log_feet[part], log_gpm[part], grid)
+            out[part, number] = values.reshape(-1, grid.size) @ weights
     return out

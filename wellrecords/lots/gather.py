@@ -22,12 +22,13 @@ def add_windows(flat, starts, columns, coefficient, well, out):  # type: ignore[
 
 
 @fast(contract=False)
-def weigh_windows(flat, starts, columns, weights, out):  # type: ignore[no-untyped-def]
-    """Sum each window by the weights of the laws, (rates, sizes), into `out` (n,)."""
-    for term in range(len(out)):
-        total = 0.0
-        for rate in range(starts.shape[1]):
-            start = starts[term, rate]
-            for size in range(columns.shape[1]):
-                total += weights[rate, size] * flat[start + columns[term, size]]
-        out[term] = total
+def weigh_windows(flat, starts, columns, weights, step, out):  # type: ignore[no-untyped-def]
+    """Sum each window by the weights of the laws, (rates, sizes), for tables `step` apart, into `out` (n, tables)."""
+    for term in range(out.shape[0]):
+        for table in range(out.shape[1]):
+            total = 0.0
+            for rate in range(starts.shape[1]):
+                row = flat[starts[term, rate] + table * step :]
+                for size in range(columns.shape[1]):
+                    total += weights[rate, size] * row[columns[term, size]]
+            out[term, table] = total

@@ -75,10 +75,10 @@ def share_weights(target_over_yield: np.ndarray) -> np.ndarray:
     ratio = np.clip(target_over_yield, 0.0, 1.0)
     left = np.clip(np.searchsorted(STOP_SHARES, ratio, side="right") - 1, 0, len(STOP_SHARES) - 2)
     part = (ratio - STOP_SHARES[left]) / (STOP_SHARES[left + 1] - STOP_SHARES[left])
-    number = np.arange(len(STOP_SHARES))
-    return np.where(number == left[..., None], 1.0 - part[..., None], 0.0) + np.where(
-        number == left[..., None] + 1, part[..., None], 0.0
-    )
+    weights = np.zeros((*ratio.shape, len(STOP_SHARES)))
+    np.put_along_axis(weights, left[..., None], 1.0 - part[..., None], axis=-1)
+    np.put_along_axis(weights, left[..., None] + 1, part[..., None], axis=-1)
+    return weights
 
 
 def _run_on(stops: Stops, decay_ft: float) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -239,21 +239,20 @@ def stop_densities(
     log_feet = np.log(effective_feet(stops.feet, decay_ft))
     run_on = _run_on(stops, decay_ft)
 
-    def mean(table: int, wells: np.ndarray, feet: np.ndarray, gpm: np.ndarray) -> np.ndarray:
-        return weighed_windows(tables, table, feet[wells], np.log(gpm), prior, grid)
+    def mean(first: int, wells: np.ndarray, feet: np.ndarray, gpm: np.ndarray, count: int = 1) -> np.ndarray:
+        return weighed_windows(tables, first, count, feet[wells], np.log(gpm), prior, grid)
 
     def by_target(first: int, wells: np.ndarray, gpm: np.ndarray, part: np.ndarray) -> np.ndarray:
         by_share = np.zeros((len(wells), len(STOP_SHARES)))
         for went, feet in run_on:
-            for number in range(len(STOP_SHARES)):
-                by_share[:, number] += went[wells] * mean(first + number, wells, feet, gpm)
+            by_share += went[wells, None] * mean(first, wells, feet, gpm, len(STOP_SHARES))
         return part * np.einsum("ns,nts->nt", by_share, share_weights(USUAL_TARGETS_GPM / gpm[:, None]))
 
     exact = np.flatnonzero(np.isin(stops.kind, (EXACT, LOGGED)) & (stops.as_written > 0))
     gpm, written = stops.gpm[exact], stops.as_written[exact, None]
     passed = _counted(USUAL_TARGETS_GPM, gpm)
     stop_density[exact] = by_target(STOP, exact, gpm, written * passed)
-    limit_density[exact] = written * (1.0 - passed) * mean(DENSITY, exact, log_feet, gpm)[:, None]
+    limit_density[exact] = written * (1.0 - passed) * mean(DENSITY, exact, log_feet, gpm)
 
     well, low, high, chance = _ranges(stops)
     for end, sign in ((low, 1.0), (high, -1.0)):
@@ -261,12 +260,12 @@ def stop_densities(
         at, gpm, signed = well[bounded], end[bounded], sign * chance[bounded, None]
         passed = gpm[:, None] >= USUAL_TARGETS_GPM
         np.add.at(stop_density, at, by_target(LEAP, at, gpm, signed * passed))
-        np.add.at(limit_density, at, -signed * ~passed * mean(BELOW, at, log_feet, gpm)[:, None])
+        np.add.at(limit_density, at, -signed * ~passed * mean(BELOW, at, log_feet, gpm))
     for number, target in enumerate(USUAL_TARGETS_GPM):
         inside = (low < target) & (target <= high)
         at, weight, gpm = well[inside], chance[inside], np.full(inside.sum(), target)
         for went, feet in run_on:
-            np.add.at(stop_density[:, number], at, weight * went[at] * mean(PASSAGE, at, feet, gpm))
-        np.add.at(limit_density[:, number], at, weight * mean(BELOW, at, log_feet, gpm))
+            np.add.at(stop_density[:, number], at, weight * went[at] * mean(PASSAGE, at, feet, gpm)[:, 0])
+        np.add.at(limit_density[:, number], at, weight * mean(BELOW, at, log_feet, gpm)[:, 0])
     limit_density *= stops.feet[:, None]
     return np.maximum(stop_density, 0.0), np.maximum(limit_density, 0.0)
