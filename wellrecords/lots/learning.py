@@ -20,7 +20,7 @@ from scipy.spatial import cKDTree
 from wellrecords.lots.fractures import Jumps, LawGrid, fracture_tables
 from wellrecords.lots.laws import LEAST_SPACING_M, LawMap, Reach, blurred, posterior, spacing, spread_out, weigh
 from wellrecords.lots.likelihood import log_likelihood, stop_densities
-from wellrecords.lots.stopping import EXACT, LOGGED, Stops, first_habits, fit_habits
+from wellrecords.lots.stopping import Stops, first_habits, fit_habits
 
 RATE_BOUNDS = (1.0 / 3000.0, 1.0 / 4.0)
 SIZE_BOUNDS_GPM = (0.03, 60.0)
@@ -322,24 +322,21 @@ def _fading(trial: _Trial, found: LawMap, decays_ft: Sequence[float]) -> LawMap:
 
     Where the rate falls fast, a rate that falls gently predicts clearly
     better, too; what only looks like fading (yields rounded or missing) may
-    favour a fast fall alone. Asked are the wells whose yield was read: of the
-    others a limit is known, and those that fitted the limits of a rate that
-    does not fade speak against any that does.
+    favour a fast fall alone.
     """
     straight = _with_reach(trial, found)
-    read = np.isin(trial.stops.kind[trial.scored], (EXACT, LOGGED))
     fading = [decay_ft for decay_ft in decays_ft if np.isfinite(decay_ft)]
 
     def fades(decay_ft: float) -> LawMap:
         return _with_reach(trial, _improve(trial, replace(found, decay_ft=decay_ft)))
 
-    if not fading or not read.any():
+    if not fading:
         return straight
     best = fades(fading[0])
-    if not _clearly_better(best.scores[read], straight.scores[read], FADES):
+    if not _clearly_better(best.scores, straight.scores, FADES):
         return straight
     for faster in map(fades, fading[1:]):
-        if _clearly_better(faster.scores[read], best.scores[read]):
+        if _clearly_better(faster.scores, best.scores):
             best = faster
     return _settled(trial, best)
 
