@@ -11,12 +11,10 @@ The first forest knows what kriging says; the second knows the ground alone
 makes an average better than its parts. The shares w and v are those with the
 best score on readings whose ground was left out, beside leave-one-block-out
 kriging, so that a forest, and any covariate in it, counts only as far as it
-has helped there. What is scored are forests grown without a fifth of the
-blocks each: out-of-bag trees of the first know too much (`held_out`), and the
-trees of the second are grown on drawn wells, since a tree that lacks a third
-of the blocks sees the ground coarsely. The distributions that are handed on
-to calibration hold all that the first may know, its out-of-bag trees: their
-spread is nearer to that of a forest of all wells.
+has helped there. What the first says of left-out ground are its out-of-bag
+trees. Those of the second are grown on drawn wells, since a tree that lacks a
+third of the blocks sees the ground coarsely; forests grown without a fifth of
+the blocks each are asked in its place.
 """
 
 from __future__ import annotations
@@ -111,7 +109,6 @@ class Voice:
 def hear_forests(
     kriging: ScoreTable,
     inputs: Float32Array,
-    without: Callable[[IntArray], tuple[Float32Array, Float32Array]],
     draw: Callable[[np.random.Generator], FloatArray],
     block: IntArray,
     rank: IntArray,
@@ -131,9 +128,6 @@ def hear_forests(
         Each from the wells elsewhere.
     inputs : ndarray of shape (n, f)
         Features of the wells.
-    without : callable
-        Gives the features of the wells that are left, and of those held
-        out, from the numbers of these.
     draw : callable
         Gives one reading a well, drawn inside its interval.
     block : ndarray of shape (n,)
@@ -157,7 +151,7 @@ def hear_forests(
 
     def grown(known: Float32Array, units: IntArray, rows: IntArray, trees: int, min_leaf: int) -> Forest:
         return fit_forest(
-            known,
+            known[rows],
             lambda rng: into(draw(rng))[rows],
             units,
             random_state,
@@ -166,31 +160,21 @@ def hear_forests(
             n_jobs=n_jobs,
         )
 
-    n = len(inputs)
-    every, ground = np.arange(n), of_the_ground(inputs)
-    leaf = 5 if n > MANY_WELLS else 3
-    first = grown(inputs, block, every, n_trees, leaf)
+    every, ground = np.arange(len(inputs)), of_the_ground(inputs)
+    first = grown(inputs, block, every, n_trees, 5 if len(inputs) > MANY_WELLS else 3)
     unheard = first.out_of_bag.sum(axis=0) == 0
     heard = [np.where(unheard[:, None], kriging.at(SCORES), back(first.table(inputs, own_wells=True, n_jobs=n_jobs)))]
     few = -(-n_trees // 2)
-    in_fold = few if n <= MANY_WELLS else -(-few // 3)  # many wells' mean score is steady all the same
-    scored, said = every, heard
+    in_fold = few if len(inputs) <= MANY_WELLS else -(-few // 3)  # many wells' mean score is steady all the same
     if len(np.unique(block)) >= GROUND_FOLDS:
         fold = (random_state.permutation(int(block.max()) + 1) % GROUND_FOLDS)[block]
-        held = np.cumsum(np.bincount(fold))
-        asked_in = 1 + np.searchsorted(held[:-1], SCORED_AT_MOST)  # folds: no more than hold the wells to be scored
-        scored = np.flatnonzero(fold < asked_in)
-        of_first, of_second = np.empty((len(scored), len(SCORES))), np.empty((n, len(SCORES)))
+        left_out = np.empty((len(inputs), len(SCORES)))
         for number in range(GROUND_FOLDS):
             known, asked = np.flatnonzero(fold != number), np.flatnonzero(fold == number)
-            part = grown(ground[known], np.argsort(np.argsort(rank[known])), known, in_fold, GROUND_LEAF)
-            of_second[asked] = back(part.table(ground[asked], n_jobs=n_jobs))
-            if number < asked_in:
-                of_known, of_asked = without(asked)
-                part = grown(of_known, np.unique(block[known], return_inverse=True)[1], known, few, leaf)
-                of_first[np.searchsorted(scored, asked)] = back(part.table(of_asked, n_jobs=n_jobs))
-        heard, said = [*heard, of_second], [of_first, of_second[scored]]
-    shares = choose_shares(kriging.at(SCORES)[scored], said, draw(random_state)[scored], rank[scored], random_state)
+            part = grown(ground, np.argsort(np.argsort(rank[known])), known, in_fold, GROUND_LEAF)
+            left_out[asked] = back(part.table(ground[asked], n_jobs=n_jobs))
+        heard.append(left_out)
+    shares = choose_shares(kriging.at(SCORES), heard, draw(random_state), rank, random_state)
     if not any(shares):
         return kriging, ()
     voices = [Voice(first, shares[0], ground_alone=False)] if shares[0] > 0.0 else []

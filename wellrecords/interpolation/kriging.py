@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import Any, Literal, Self
 
 import numpy as np
@@ -22,8 +21,7 @@ from wellrecords.interpolation.covariance import Covariance, CovarianceKind, Flo
 from wellrecords.interpolation.covariates import CovariateColumns, learn_covariates, match_covariates
 from wellrecords.interpolation.distribution import SCORES, PredictiveDistribution, ScoreTable, Transform
 from wellrecords.interpolation.field import Field
-from wellrecords.interpolation.forest import Float32Array, ForestScale, Surroundings, features
-from wellrecords.interpolation.held_out import features_without
+from wellrecords.interpolation.forest import ForestScale, Surroundings, features
 from wellrecords.interpolation.kernel import Solution, solve, solve_groups
 from wellrecords.interpolation.left_out import LeaveOneOut
 from wellrecords.interpolation.neighbours import IntArray, nearest
@@ -258,19 +256,14 @@ class IntervalKriging(BaseEstimator):
         expected = censoring.expected(readings.low, readings.high, mean, sd)
         self._surroundings = Surroundings.learn(self.places_, scale.into(expected))
         around = self._surroundings.at(self._field.elsewhere, self._field.far_elsewhere)[self.places_.place_of_well]
-
-        def describe(wells: IntArray, mean: FloatArray, sd: FloatArray, around: FloatArray) -> Float32Array:
-            known = None if covariates is None else covariates[wells]
-            at = readings.coordinates[wells]
-            return features(at, self._centre, scale.into(mean), sd / scale.unit, around, known)
+        inputs = features(readings.coordinates, self._centre, scale.into(mean), sd / scale.unit, around, covariates)
 
         def draw(rng: np.random.Generator) -> FloatArray:
             return censoring.draw_inside(readings.low, readings.high, mean, sd, rng, readings.rank)
 
         table, self.forests_ = hear_forests(
             kriging,
-            describe(np.arange(len(mean)), mean, sd, around),
-            partial(features_without, self._field, scale=scale, describe=describe),
+            inputs,
             draw,
             self._field.block[self.places_.place_of_well],
             readings.rank,
