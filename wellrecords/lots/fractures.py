@@ -197,10 +197,10 @@ def fracture_tables(jumps: Jumps) -> FractureTables:
             )
             # the density by the identity u a(u) = m * E[jump; sum = u], which is smooth where masses are not
             tables[DENSITY, :, column] = m * (amount * alone + rest @ (np.maximum(gap, 0.0) * density_one))
-    rows, columns = _refining(len(m)), _refining(len(u))
-    fine = rows @ np.log(np.maximum(tables, TINY)) @ columns.T
-    fine[BELOW] = np.minimum(fine[BELOW], 0.0)
-    return FractureTables(jumps, np.exp(fine).astype(np.float32))
+    rows, columns = (_refining(len(part)).astype(np.float32) for part in (m, u))
+    fine = rows @ np.log(np.maximum(tables, TINY)).astype(np.float32) @ columns.T
+    np.minimum(fine[BELOW], 0.0, out=fine[BELOW])
+    return FractureTables(jumps, np.exp(fine, out=fine))
 
 
 @dataclass(frozen=True)
