@@ -197,8 +197,8 @@ def fracture_tables(jumps: Jumps) -> FractureTables:
             )
             # the density by the identity u a(u) = m * E[jump; sum = u], which is smooth where masses are not
             tables[DENSITY, :, column] = m * (amount * alone + rest @ (np.maximum(gap, 0.0) * density_one))
-    rows, columns = (_refining(len(part)).astype(np.float32) for part in (m, u))
-    fine = rows @ np.log(np.maximum(tables, TINY)).astype(np.float32) @ columns.T
+    finer_m, finer_u = (_refining(len(part)).astype(np.float32) for part in (m, u))
+    fine = finer_m @ np.log(np.maximum(tables, TINY)).astype(np.float32) @ finer_u.T
     np.minimum(fine[BELOW], 0.0, out=fine[BELOW])
     return FractureTables(jumps, np.exp(fine, out=fine))
 
