@@ -132,18 +132,20 @@ def test_half_a_gallon_serves_the_house_and_waters_no_lawn(request):
     assert done.returncode == 0, done.stderr
     assert "House of 4 people, at 75 gal each: 300 gal a day" in done.stdout
     assert "A well of 0.5 gpm makes some 720 gallons a day." in done.stdout
-    assert "It serves the house (300 gallons a day) with a storage tank of 110 gallons or more" in done.stdout
+    assert "It serves the house (300 gallons a day) with a 150 gallon storage tank (110 needed" in done.stdout
     assert "It will not water the 5,000 ft² of lawn and garden" in done.stdout
     row = next(line.split() for line in done.stdout.splitlines() if line.strip().startswith("0.5 gpm"))
-    assert row == ["0.5", "gpm", "720", "gal", "110", "gal", *["too", "little"] * 2]
-    assert "tank of 110 gallons or more (the smallest sold holds 150)" in done.stdout
+    assert row == ["0.5", "gpm", "720", "gal", "150", "gal", "for", "110", "too", "little"]
+    assert "A tank is the least size sold that holds the gallons needed and 25% over." in done.stdout
     assert "storage will not help" in done.stdout
     assert "every 3 days within 4 hours" in done.stdout
-    assert done.stdout.splitlines()[-1].startswith("This well of 0.5 gpm needs the smallest storage tank sold (150")
+    assert done.stdout.splitlines()[-1].startswith("This well of 0.5 gpm needs a 150 gallon storage tank (110")
     asked = run("need", region)
     assert asked.stdout.splitlines()[-1].startswith("Ask for ")
     every_day = run("need", region, "--lawn-ft2", 5000, "--yield-gpm", 1, "--watering-every-days", 1)
-    assert "every day within 4 hours; in that time the well makes 240" in every_day.stdout
+    assert "every day within 4 hours right before or after the house's peak, in which the well makes 240" in (
+        every_day.stdout
+    )
     assert run("need", region, "--lawn-ft2", "5,000", "--yield-gpm", 0.5, "--in-well-gal", 150).stdout == done.stdout
 
 

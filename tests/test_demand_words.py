@@ -1,7 +1,5 @@
 """The need in words: sentences that the reckoning bears out."""
 
-import re
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -15,119 +13,148 @@ from wellrecords.demand_storage import (
     yield_storage_table,
 )
 from wellrecords.demand_words import (
+    NO_TANK,
+    NOT_ENOUGH,
     describe_yield,
     need_facts,
-    sprinklers_tank_gal,
+    tank_cell,
     tank_gallons,
+    tank_rule,
+    watering_times,
     what_this_well_needs,
     what_to_ask_for,
+    yields_needed,
 )
+from wellrecords.water_system import WaterSystemSettings, storage_tanks
 
-
-def printed_gal(text):
-    return float(text.replace(",", ""))
+SOLD = WaterSystemSettings()
 
 
 def test_half_a_gallon_a_minute_serves_a_house_and_waters_no_lawn():
     need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
-    text = " ".join(describe_yield(0.5, need, 200.0))
+    text = " ".join(describe_yield(0.5, need, SOLD, 200.0))
     assert "720 gallons a day" in text
     assert "It serves the house" in text
     assert "will not water the 5,000 ft²" in text
-    plenty = " ".join(describe_yield(6.0, need, 200.0))
+    plenty = " ".join(describe_yield(8.0, need, SOLD, 200.0))
     assert "also waters the 5,000 ft²" in plenty
     assert "without a storage tank" in plenty
-    assert "does not serve the house" in " ".join(describe_yield(0.1, need, 200.0))
-    small = " ".join(describe_yield(0.5, household_need(DemandSettings(persons=4, lawn_area_ft2=800))))
-    assert "also waters the 800 ft²" in small
+    assert plenty.endswith("; the pump must deliver 7.5 gpm.")
+    assert "does not serve the house" in " ".join(describe_yield(0.1, need, SOLD, 200.0))
+    small = household_need(DemandSettings(persons=4, lawn_area_ft2=800))
+    assert "also waters the 800 ft²" in " ".join(describe_yield(0.5, small, SOLD))
+    assert "the pump must" not in " ".join(describe_yield(5.0, small, SOLD))
 
 
 def test_a_watering_is_told_with_its_hours_and_what_the_well_makes_meanwhile():
     need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
-    assert describe_yield(1.0, need)[3] == (
-        "A watering by sprinklers takes 1,790 gallons, every 3 days within 4 hours; in that time the well makes 240: "
-        "1,550 gallons of storage on top of the house's."
+    told = describe_yield(1.0, need, SOLD, 150.0)
+    assert told[2] == (
+        "It also waters the 5,000 ft² of lawn and garden (890 gallons a day in all) with a 2,500 gallon storage tank "
+        "(1,610 needed, and 25% over), beside 150 in the well."
     )
-    assert "drawn down" in describe_yield(1.0, need, 150.0)[3]
-    assert describe_yield(10.0, need)[3].endswith(
-        "in that time the well makes 2,400: no storage on top of the house's."
+    assert told[3] == (
+        "That is for waterings of 1,790 gallons, every 3 days within 4 hours right before or after the house's peak, "
+        "in which the well makes 240."
     )
-    assert "It cannot refill a tank between waterings by sprinklers" in describe_yield(0.5, need)[3]
-    assert "sprinklers" not in " ".join(describe_yield(1.0, household_need(DemandSettings(persons=4))))
+    assert "It cannot refill a tank between waterings by sprinklers" in describe_yield(0.5, need, SOLD)[3]
+    assert "watering" not in " ".join(describe_yield(1.0, household_need(DemandSettings(persons=4)), SOLD))
     facts = dict(need_facts(DemandSettings(lawn_area_ft2=5000, watering_every_days=1, watering_hours=2)))
-    assert facts["A watering by sprinklers, every day within 2 hours"] == "600 gal, 4.9 gpm"
-    told = what_to_ask_for(need, (0.5, 1.0, 2.0))
-    assert told.endswith("With sprinklers it is a 1,730 gallon tank at 1 gpm, a 1,190 gallon tank at 2.5 gpm.")
-    little = household_need(DemandSettings(persons=4, lawn_area_ft2=100, watering_every_days=1))
-    assert what_to_ask_for(little, ()).endswith("Sprinklers need no tank either.")
+    assert facts["A watering by sprinklers, every day within 2 hours"] == "600 gal, 5 gpm"
+    all_day = household_need(DemandSettings(lawn_area_ft2=5000, watering_every_days=1, watering_hours=22))
+    assert watering_times(all_day) == "every day within 22 hours outside the house's peak"
 
 
 @given(
-    st.floats(0.3, 8),
-    st.floats(500, 20_000),
+    st.floats(0.3, 20),
+    st.floats(0, 20_000),
     st.integers(1, 7),
     st.sampled_from([0.0, 60.0, 150.0, 400.0]),
     st.sampled_from([{}, {"horse": 3}]),
 )
 @settings(deadline=None)
-def test_the_storage_of_a_watering_adds_up_as_it_is_printed(flow, lawn, every_days, in_well, livestock):
+def test_sentences_table_and_take_off_name_the_same_tank(flow, lawn, every_days, in_well, livestock):
     need = household_need(
         DemandSettings(persons=4, lawn_area_ft2=lawn, watering_every_days=every_days, livestock=livestock)
     )
-    table = yield_storage_table(need, [flow], in_well)
-    if not table["serves_summer"].iloc[0]:
-        assert sprinklers_tank_gal(table, need) == [np.inf]
-        return
-    told = describe_yield(flow, need, in_well)[3]
-    takes = printed_gal(re.search(r"takes ([\d,]+) gallons", told).group(1))
-    makes = printed_gal(re.search(r"the well makes ([\d,]+)", told).group(1))
-    asked = re.search(r": ([\d,]+) gallons of storage on top of the house's(?:, and ([\d,]+) in place)?", told)
-    rest, in_place = (printed_gal(text or "0") for text in asked.groups()) if asked else (0.0, 0.0)
-    if asked and "house's, in place" not in told:
-        assert takes - makes == rest
-    # No less than is needed, and no more than the roundings.
-    exact = float(table["watering_storage_gal"].iloc[0])
-    assert exact - 1e-3 <= rest + in_place <= exact + 30
-    house = printed_gal(tank_gallons(table["house_tank_gal"].iloc[0]))
-    assert sprinklers_tank_gal(table, need) == [house + rest + in_place]
+    row = yield_storage_table(need, [flow], in_well).iloc[0]
+    told = describe_yield(flow, need, SOLD, in_well)
+    answer = what_this_well_needs(flow, need, (0.5, 1.0, 2.0, 5.0), SOLD, in_well)
+    for needed, serves, sentence in (
+        (row.house_tank_gal, row.serves_house, 1),
+        (row.summer_tank_gal, row.serves_summer and lawn > 0, 2),
+    ):
+        if not serves:
+            continue
+        size, count = storage_tanks(needed, SOLD)
+        if needed <= 0:
+            assert "without a storage tank" in told[sentence]
+            assert tank_cell(needed, SOLD) == NO_TANK
+            continue
+        assert size in SOLD.storage_tanks_gal
+        assert size * count >= 1.25 * needed * (1 - 1e-6)
+        bought = f"{count:.0f} storage tanks of {size:,g} gallons" if count > 1 else f"{size:,g} gallon storage tank"
+        words = f"{bought} ({tank_gallons(needed)} needed, and 25% over)"
+        assert words in told[sentence]
+        assert words in answer
+        assert tank_cell(needed, SOLD).endswith(f"{size:,g} gal for {tank_gallons(needed)}")
 
 
-def test_a_tank_smaller_than_any_on_sale_is_not_advised():
+def test_a_volume_that_no_tank_on_sale_holds_is_not_advised():
     need = household_need(DemandSettings(persons=4))
-    asked = describe_yield(1.0, need, 150.0, smallest_tank_gal=150.0)[1]
-    assert asked.endswith(
-        "with a storage tank of 70 gallons or more (the smallest sold holds 150), beside 150 in the well."
+    told = describe_yield(1.0, need, SOLD, 150.0)[1]
+    assert told.endswith("with a 150 gallon storage tank (70 needed, and 25% over), beside 150 in the well.")
+    assert what_to_ask_for(need, (2.0,), SOLD) == (
+        "Ask for 2 gpm with a 150 gallon tank (60 needed, and 25% over), or 2.5 gpm without one."
     )
-    assert what_to_ask_for(need, (2.0,), smallest_tank_gal=150.0) == (
-        "Ask for 2 gpm with the smallest tank sold (150 gallons, where 60 would do), or 2.5 gpm without one."
-    )
-    assert "270 gallon tank" in what_to_ask_for(need, (0.25,), smallest_tank_gal=150.0)
+    # 270 gallons and a quarter more are beyond a tank of 300.
+    assert "500 gallon tank (270 needed, and 25% over)" in what_to_ask_for(need, (0.25,), SOLD)
+    bare = WaterSystemSettings(storage_margin=0.0, storage_tanks_gal=(200.0,))
+    assert "2 tanks of 200 gallons (270 needed)" in what_to_ask_for(need, (0.25,), bare)
+    assert tank_rule(bare) == "A tank is the least size sold that holds the gallons needed."
+    assert tank_cell(270.0, bare) == "2 x 200 gal for 270"
+    assert tank_cell(np.inf, bare) == NOT_ENOUGH
+
+
+def test_the_least_yield_is_never_rounded_down():
+    """894 gallons a day are 0.6207 gpm: 0.62 would make 893."""
+    need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
+    assert yields_needed(need)[1].endswith("it is 7.5 gpm without a tank, 0.63 gpm with tanks.")
 
 
 @pytest.mark.parametrize(
     ("household", "flow", "said"),
     [
         ({}, 3.0, "This well of 3 gpm needs no storage tank for the house."),
-        ({}, 0.5, "This well of 0.5 gpm needs a 240 gallon storage tank for the house."),
-        ({}, 0.1, "This well of 0.1 gpm does not serve the house. Ask for 0.25 gpm with a 270 gallon tank, or"),
-        ({"lawn_area_ft2": 5000}, 0.5, "This well of 0.5 gpm needs a 240 gallon storage tank for the house. To water"),
+        ({}, 0.5, "This well of 0.5 gpm needs a 300 gallon storage tank (240 needed, and 25% over) for the house."),
+        ({}, 0.1, "This well of 0.1 gpm does not serve the house. Ask for 0.25 gpm with a 500 gallon tank (270 needed"),
+        (
+            {"lawn_area_ft2": 5000},
+            0.5,
+            "This well of 0.5 gpm needs a 300 gallon storage tank (240 needed, and 25% over) for the house. To water",
+        ),
         (
             {"lawn_area_ft2": 5000, "livestock": {"horse": 1}},
             3.0,
-            "This well of 3 gpm needs no storage tank for the house and the animals, lawn and garden, a 1,080 gallon "
-            "storage tank with sprinklers.",
+            "This well of 3 gpm needs no storage tank for the house and the animals, a 1,500 gallon storage tank "
+            "(1,070 needed, and 25% over) with lawn and garden.",
+        ),
+        (
+            {"lawn_area_ft2": 100},
+            3.0,
+            "This well of 3 gpm needs no storage tank for the house, lawn and garden.",
         ),
     ],
 )
 def test_of_a_well_that_stands_it_is_said_what_it_needs(household, flow, said):
     need = household_need(DemandSettings(persons=4, **household))
-    assert what_this_well_needs(flow, need, (0.1, 0.25, 0.5, 1.0, 2.0)).startswith(said)
+    assert what_this_well_needs(flow, need, (0.1, 0.25, 0.5, 1.0, 2.0), SOLD).startswith(said)
 
 
 def test_a_day_s_water_is_told_as_well_as_it_is_known():
     """7.8 gpm round the clock are 11,232 gallons: nobody knows the last three figures."""
     need = household_need(DemandSettings(persons=4))
-    assert describe_yield(7.8, need)[0] == "A well of 7.8 gpm makes some 11,000 gallons a day."
+    assert describe_yield(7.8, need, SOLD)[0] == "A well of 7.8 gpm makes some 11,000 gallons a day."
 
 
 def test_the_need_is_told_part_by_part():
@@ -148,13 +175,22 @@ def test_the_need_is_told_part_by_part():
 @pytest.mark.parametrize(
     ("household", "in_well_gal", "said"),
     [
-        ({"persons": 4}, 0, "Ask for 0.25 gpm with a 270 gallon tank, or 2.5 gpm without one."),
-        ({"persons": 4, "lawn_area_ft2": 5000}, 0, "Ask for 1 gpm with a 180 gallon tank for house and garden, or 2.5"),
-        ({"persons": 4, "lawn_area_ft2": 90000}, 0, "Ask for 8.1 gpm for house and garden: less than that does not do"),
+        ({"persons": 4}, 0, "Ask for 0.25 gpm with a 500 gallon tank (270 needed, and 25% over), or"),
+        (
+            {"persons": 4, "lawn_area_ft2": 5000},
+            0,
+            "Ask for 1 gpm with a 2,500 gallon tank (1,730 needed, and 25% over) for the house, lawn and garden, 2.5 "
+            "gpm with a 1,500 gallon tank (1,190 needed, and 25% over), or 7.5 gpm without one.",
+        ),
+        (
+            {"persons": 4, "lawn_area_ft2": 90000},
+            0,
+            "Ask for 8.1 gpm with 16 tanks of 2,500 gallons (30,120 needed, and 25% over)",
+        ),
         ({"persons": 1, "peak_share": 0.2}, 60, "Ask for 0.1 gpm: it needs no tank beside the water in the well."),
     ],
 )
 def test_what_yield_is_answered_in_one_line_that_the_reckoning_bears_out(household, in_well_gal, said):
     need = household_need(DemandSettings(**household))
-    told = what_to_ask_for(need, (0.1, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0), in_well_gal)
+    told = what_to_ask_for(need, (0.1, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0), SOLD, in_well_gal)
     assert told.startswith(said)

@@ -1,9 +1,9 @@
 """How much water a place needs: a volume a day, and a volume within the peak.
 
 A well is asked for both: the whole day's household use within 2 hours is the
-extension services' planning rule. Lawn and garden may be watered evenly over
-the day, or by sprinklers, in sessions: the water of some days within some
-hours. Which yield with which storage meets the need is `demand_storage`.
+extension services' planning rule. Lawn and garden are watered in sessions:
+the water of some days within some hours. Which yield with which storage meets
+the need is `demand_storage`.
 
 >>> need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
 >>> round(need.house_gal_day), round(need.summer_gal_day)
@@ -72,7 +72,8 @@ class DemandSettings(BaseModel):
         three waterings a week are common practice.
     watering_hours : float, default=4
         Within which a watering is given, all zones one after the other, apart
-        from the house's peak: the early morning, common practice.
+        from the house's peak: the early morning, common practice. Drip lines
+        that run all day are a watering every day within 22 hours.
     livestock : dict of str to float
         Heads by kind, such as {"horse": 2}.
     livestock_gal_per_head_day : dict of str to float
@@ -166,6 +167,11 @@ class Need:
     def watering_gal(self) -> float:
         """One watering of lawn and garden by sprinklers, in the driest month."""
         return self.irrigation_gal_day * self.watering_every_days
+
+    @property
+    def sprinklers_gpm(self) -> float:
+        """Flow of the sprinklers while a watering is given."""
+        return self.watering_gal / (60.0 * self.watering_hours)
 
     def rest_gal(self, *, irrigating: bool) -> float:
         """Volume used outside the peak on a day with or without irrigation."""

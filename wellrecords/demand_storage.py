@@ -9,16 +9,16 @@ from the need and the storage together:
     q 24 h  >= V_peak + V_rest              (or no storage is enough)
 
 with q the yield, V_peak the volume used within the peak t_peak, V_rest the
-rest of the day's use, spread evenly. For a tank these are the exact answer of
-the mass balance of a day that repeats (a test steps through it).
+rest of the day's use, spread evenly. Lawn and garden are watered in sessions:
+the water of `watering_every_days` days within `watering_hours`, right before
+or after the house's peak, which is the hardest time. Drip lines that run all
+day are the case of a session a day that fills the hours outside the peak.
 
 The trade counts the water standing in the well like a tank
 (`storage_needed_gal`; the published worked examples do). That is hopeful: a
 yield is measured with the well drawn down, and a well that is still half full
 gives only half of it. `tank_needed_gal` lets the inflow follow the level,
-which is what the designs here are sized by. Sprinklers draw more in a session
-than a weak well makes meanwhile: `watering_storage_gal` is what that takes on
-top of the house's storage.
+which is what the designs here are sized by.
 
 >>> from wellrecords.demand import DemandSettings, household_need
 >>> need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
@@ -35,12 +35,26 @@ from numpy.typing import ArrayLike
 from wellrecords.demand import Need
 from wellrecords.units import MIN_PER_DAY
 
-_HALVINGS = 30
-"""Of the interval in which a tank's volume is sought: to a millionth of a gallon."""
+_HALVINGS = 48
+"""Of the interval in which a level or a yield is sought: far below a millionth of a gallon."""
+
+Spell = tuple[float, float]
+"""A time of even draw: gallons a minute, minutes."""
 
 
 def storage_needed_gal(yield_gpm: ArrayLike, need: Need, *, irrigating: bool = False) -> np.ndarray:
     """Return the storage that a yield needs, all storage counted like a tank.
+
+    With V the water of a session of the sprinklers, t its hours, r the house's
+    rate outside its peak and H its use a day, a watering takes, beside the
+    house's storage,
+
+        V - min((q - r) t, q 24 h - H),
+
+    what the well makes beyond the house's use in these hours, or in a day
+    where the tank is not full again before the session. These are the exact
+    answer of the mass balance from one watering to the next (a test steps
+    through it).
 
     Parameters
     ----------
@@ -56,10 +70,16 @@ def storage_needed_gal(yield_gpm: ArrayLike, need: Need, *, irrigating: bool = F
     """
     flow = np.asarray(yield_gpm, dtype=float)
     peak_min = need.peak_hours * 60.0
-    rest = need.rest_gal(irrigating=irrigating)
-    short = np.maximum(need.peak_gal - flow * peak_min, rest - flow * (MIN_PER_DAY - peak_min))
-    enough = flow * MIN_PER_DAY >= (need.peak_gal + rest) * (1.0 - 1e-12)
-    return np.where(enough, np.maximum(short, 0.0), np.inf)
+    rest_min = MIN_PER_DAY - peak_min
+    rest = need.rest_gal(irrigating=False)
+    short = np.maximum(np.maximum(need.peak_gal - flow * peak_min, rest - flow * rest_min), 0.0)
+    used = need.house_gal_day
+    if irrigating:
+        used = need.summer_gal_day
+        in_session = np.maximum(flow - rest / rest_min, 0.0) * need.watering_hours * 60.0
+        made = np.minimum(in_session, flow * MIN_PER_DAY - need.house_gal_day)
+        short = short + np.maximum(need.watering_gal - made, 0.0)
+    return np.where(flow * MIN_PER_DAY >= used * (1.0 - 1e-12), short, np.inf)
 
 
 def tank_needed_gal(
@@ -69,16 +89,16 @@ def tank_needed_gal(
 
     With W the usable water in the well and S its most, the inflow is
     q (1 - W / S): nothing when the well is full, the yield q when it is drawn
-    down. While the house draws at the heavy rate h > q the well empties after
+    down. The well is emptied before the tank, and the tank filled before the
+    well rises, so the water above (or below) an empty well with a full tank
+    is one figure x, which moves at
 
-        t = S / q ln(1 + W0 / (S (h / q - 1))),
+        q (1 - x / S) - d   above 0,        q - d   below it,
 
-    and the tank gives (h - q) for what is left of that time. It is refilled
-    at q less the light rate l with the well held empty, then the well rises
-    towards S (1 - l / q). W0, the level when the heavy draw starts again, and
-    the tank depend on each other; the tank that is just drawn empty, day after
-    day, is found by halving the interval between no tank and
-    `storage_needed_gal`.
+    d the draw. Where the well is to carry the draw d > q alone it empties after
+    S / q ln(1 + x / (S (d / q - 1))). The days repeat from one watering to the
+    next: the x with which they begin and end is found by halving, and the tank
+    is how far x falls below 0 on the way.
 
     Parameters
     ----------
@@ -88,6 +108,8 @@ def tank_needed_gal(
     in_well_gal : array-like, default=0
         Usable water standing in the well.
     irrigating : bool, default=False
+        Whether lawn and garden are watered too, in sessions right before or
+        right after the house's peak, whichever takes more.
 
     Returns
     -------
@@ -104,70 +126,9 @@ def tank_needed_gal(
     todo = np.isfinite(most) & (most > 0) & (s > 0)
     if not todo.any():
         return tank
-    q, s, most = q[todo], s[todo], most[todo]
-    peak_min = need.peak_hours * 60.0
-    spells = [
-        (need.peak_gal / peak_min, peak_min),
-        (need.rest_gal(irrigating=irrigating) / (MIN_PER_DAY - peak_min), MIN_PER_DAY - peak_min),
-    ]
-    (light, light_min), (heavy, heavy_min) = sorted(spells)
-
-    def drawn_from(volume: np.ndarray) -> np.ndarray:
-        """Return what a day draws from a tank of that volume, where it holds."""
-        refill_min = volume / (q - light)
-        level = s * (1.0 - light / q) * -np.expm1(-q / s * np.maximum(light_min - refill_min, 0.0))
-        empty_after_min = s / q * np.log1p(level / (s * (heavy / q - 1.0)))
-        return (heavy - q) * np.maximum(heavy_min - empty_after_min, 0.0)
-
-    low, high = np.zeros(q.shape), most
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2.0
-        too_small = drawn_from(middle) > middle
-        low, high = np.where(too_small, middle, low), np.where(too_small, high, middle)
-    needed = np.where(drawn_from(np.zeros(q.shape)) > 0, high, 0.0)
-    tank[todo] = needed
+    drawn = [_drawn_gal(q[todo], s[todo], most[todo], spells) for spells in _cycles(need, irrigating=irrigating)]
+    tank[todo] = np.minimum(np.max(drawn, axis=0), most[todo])
     return tank
-
-
-def watering_storage_gal(yield_gpm: ArrayLike, need: Need, in_well_gal: ArrayLike = 0.0) -> np.ndarray:
-    """Return the storage that a watering by sprinklers takes on top of the house's tank.
-
-    With V the water of a session, t its hours, r the house's rate outside its
-    peak and H its use a day, all storage must hold, beside the house's,
-
-        V - min((q - r) t, q 24 h - H),
-
-    what the well makes beyond the house's use in these hours, or in a day
-    where the tank is not full again before the session. It is exact for the
-    worst hour outside the peak, for days that repeat from one watering to the
-    next (a test steps through them). The well is drawn down by then, so the
-    water in it is not counted, for the house neither.
-
-    Parameters
-    ----------
-    yield_gpm : array-like of shape (n,) or scalar
-        At full drawdown.
-    need : Need
-    in_well_gal : array-like, default=0
-        Usable water standing in the well, on which the house's tank counts
-        (`tank_needed_gal`).
-
-    Returns
-    -------
-    ndarray
-        Gallons; 0 without lawn and garden, infinite where the well cannot
-        refill the storage between two waterings.
-    """
-    flow = np.asarray(yield_gpm, dtype=float)
-    rest_gpm = need.rest_gal(irrigating=False) / (MIN_PER_DAY - need.peak_hours * 60.0)
-    in_session = np.maximum(flow - rest_gpm, 0.0) * need.watering_hours * 60.0
-    short = need.watering_gal - np.minimum(in_session, flow * MIN_PER_DAY - need.house_gal_day)
-    house, beside_well = np.broadcast_arrays(storage_needed_gal(flow, need), tank_needed_gal(flow, need, in_well_gal))
-    if not need.watering_gal:
-        return np.zeros(house.shape)
-    refilled = np.isfinite(storage_needed_gal(flow, need, irrigating=True))
-    of_the_well = np.where(refilled, house, 0.0) - np.where(refilled, beside_well, 0.0)
-    return np.where(refilled, np.maximum(short, 0.0) + of_the_well, np.inf)
 
 
 def required_yield_gpm(need: Need, storage_gal: ArrayLike = 0.0, *, irrigating: bool = False) -> np.ndarray:
@@ -190,15 +151,28 @@ def required_yield_gpm(need: Need, storage_gal: ArrayLike = 0.0, *, irrigating: 
     """
     storage = np.asarray(storage_gal, dtype=float)
     peak_min = need.peak_hours * 60.0
-    rest = need.rest_gal(irrigating=irrigating)
-    round_the_clock = (need.peak_gal + rest) / MIN_PER_DAY
-    in_peak = (need.peak_gal - storage) / peak_min
-    in_rest = (rest - storage) / (MIN_PER_DAY - peak_min)
-    return np.maximum(np.maximum(in_peak, in_rest), round_the_clock)
+    rest_min = MIN_PER_DAY - peak_min
+    rest = need.rest_gal(irrigating=False)
+    house = np.maximum(np.maximum((need.peak_gal - storage) / peak_min, (rest - storage) / rest_min), 0.0)
+    house = np.maximum(house, need.house_gal_day / MIN_PER_DAY)
+    if not (irrigating and need.watering_gal):
+        return house
+    round_the_clock = need.summer_gal_day / MIN_PER_DAY
+    low = np.full(storage.shape, round_the_clock)
+    high = np.maximum(house, max(rest / rest_min + need.sprinklers_gpm, round_the_clock))
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        does = storage_needed_gal(middle, need, irrigating=True) <= storage
+        low, high = np.where(does, low, middle), np.where(does, middle, high)
+    return np.where(storage_needed_gal(round_the_clock, need, irrigating=True) <= storage, round_the_clock, high)
 
 
 def target_from_need(need: Need) -> float:
-    """Return the yield that meets the need without a tank, lawn and garden too: a target that is no habit.
+    """Return the yield that the house needs without a tank, and lawn and garden too if watered evenly over the day.
+
+    A target that is no habit. Sprinklers draw the water of days within hours:
+    a hole for their flow would be deeper than a tank is dear, so at this yield
+    they may take one (`tank_needed_gal`).
 
     Parameters
     ----------
@@ -209,7 +183,12 @@ def target_from_need(need: Need) -> float:
     float
         Gallons a minute, rounded up to a tenth.
     """
-    least = max(float(required_yield_gpm(need, irrigating=irrigating)) for irrigating in (False, True))
+    rest_min = MIN_PER_DAY - need.peak_hours * 60.0
+    least = max(
+        float(required_yield_gpm(need)),
+        need.rest_gal(irrigating=True) / rest_min,
+        need.summer_gal_day / MIN_PER_DAY,
+    )
     return float(np.ceil(10.0 * least - 1e-9) / 10.0)
 
 
@@ -226,10 +205,9 @@ def yield_storage_table(need: Need, yields_gpm: ArrayLike, in_well_gal: ArrayLik
     Returns
     -------
     DataFrame
-        `yield_gpm`, `gal_per_day`, `house_tank_gal`, `summer_tank_gal`
-        (lawn and garden watered evenly over the day; infinite where no tank is
-        enough), `watering_storage_gal` (that their sprinklers take on top of
-        the house's), `serves_house`, `serves_summer`.
+        `yield_gpm`, `gal_per_day`, `house_tank_gal`, `summer_tank_gal` (house
+        and animals, lawn and garden in the driest month, watered in sessions;
+        infinite where no tank is enough), `serves_house`, `serves_summer`.
     """
     flow = np.atleast_1d(np.asarray(yields_gpm, dtype=float))
     house, summer = (tank_needed_gal(flow, need, in_well_gal, irrigating=irrigating) for irrigating in (False, True))
@@ -239,8 +217,51 @@ def yield_storage_table(need: Need, yields_gpm: ArrayLike, in_well_gal: ArrayLik
             "gal_per_day": flow * MIN_PER_DAY,
             "house_tank_gal": house,
             "summer_tank_gal": summer,
-            "watering_storage_gal": watering_storage_gal(flow, need, in_well_gal),
             "serves_house": np.isfinite(house),
             "serves_summer": np.isfinite(summer),
         }
     )
+
+
+def _cycles(need: Need, *, irrigating: bool) -> list[list[Spell]]:
+    """Return the spells of the days that repeat, the peak first; with waterings once after and once before the peak."""
+    peak_min = need.peak_hours * 60.0
+    rest_min = MIN_PER_DAY - peak_min
+    peak, rest_gpm = (need.peak_gal / peak_min, peak_min), need.rest_gal(irrigating=False) / rest_min
+    day = [peak, (rest_gpm, rest_min)]
+    if not (irrigating and need.watering_gal):
+        return [day]
+    session_min = need.watering_hours * 60.0
+    session, rest = (rest_gpm + need.sprinklers_gpm, session_min), (rest_gpm, rest_min - session_min)
+    others = day * (need.watering_every_days - 1)
+    return [[peak, session, rest, *others], [peak, rest, session, *others]]
+
+
+def _drawn_gal(q: np.ndarray, s: np.ndarray, most: np.ndarray, spells: list[Spell]) -> np.ndarray:
+    """Return how far a tank is drawn down by days that repeat."""
+    low, high = -most, s.copy()
+    for _ in range(_HALVINGS):
+        begin = (low + high) / 2.0
+        end = begin
+        for draw_gpm, minutes in spells:
+            end = _level_after(end, draw_gpm, minutes, q, s)
+        holds = end >= begin - 1e-10
+        low, high = np.where(holds, begin, low), np.where(holds, high, begin)
+    level = lowest = low
+    for draw_gpm, minutes in spells:
+        level = _level_after(level, draw_gpm, minutes, q, s)
+        lowest = np.minimum(lowest, level)
+    return np.maximum(-lowest, 0.0)
+
+
+def _level_after(x: np.ndarray, draw_gpm: float, minutes: float, q: np.ndarray, s: np.ndarray) -> np.ndarray:
+    """Return the water above (or below) an empty well with a full tank, after a spell of even draw."""
+    net = q - draw_gpm
+    toward = s * net / q
+    above, below = np.maximum(x, 0.0), np.minimum(x, 0.0)
+    rising = net > 0
+    safe = np.where(net == 0, 1.0, np.abs(net))
+    falls_min = np.where(net == 0, np.inf, s / q * np.log1p(above * q / (s * safe)))
+    above_min = np.where(rising, minutes - np.minimum(-below / safe, minutes), np.minimum(falls_min, minutes))
+    risen = np.where(x + net * minutes < 0, x + net * minutes, toward + (above - toward) * np.exp(-q / s * above_min))
+    return np.where(rising | (above_min >= minutes), risen, below + net * (minutes - above_min))

@@ -1,15 +1,22 @@
-"""The need for water, and what a yield does for it, in plain words."""
+"""The need for water, and what a yield does for it, in plain words.
+
+A storage tank is named by the size to buy (`water_system.storage_tanks`) and
+by the gallons that are needed.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from wellrecords.demand import DemandSettings, Need, household_need
-from wellrecords.demand_storage import required_yield_gpm, storage_needed_gal, target_from_need, yield_storage_table
+from wellrecords.demand_storage import required_yield_gpm, target_from_need, yield_storage_table
+from wellrecords.water_system import WaterSystemSettings, storage_tanks
+
+NOT_ENOUGH = "too little"
+NO_TANK = "none"
+"""What stands in a table of tanks where no tank is enough, and where none is needed."""
 
 HEADS = {
     "beef": ("head of beef", "head of beef"),
@@ -21,7 +28,7 @@ HEADS = {
 
 
 def describe_yield(
-    yield_gpm: float, need: Need, in_well_gal: float = 0.0, *, smallest_tank_gal: float = 0.0
+    yield_gpm: float, need: Need, settings: WaterSystemSettings, in_well_gal: float = 0.0
 ) -> tuple[str, ...]:
     """Say in plain sentences what a well of this yield will and will not do.
 
@@ -29,10 +36,10 @@ def describe_yield(
     ----------
     yield_gpm : float
     need : Need
+    settings : WaterSystemSettings
+        The tanks on sale, and their margin.
     in_well_gal : float, default=0
         Usable gallons standing in the well.
-    smallest_tank_gal : float, default=0
-        Smallest storage tank on sale: nobody installs one of 20 gallons.
 
     Returns
     -------
@@ -41,31 +48,37 @@ def describe_yield(
     Examples
     --------
     >>> need = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
-    >>> for sentence in describe_yield(0.5, need, in_well_gal=150): print(sentence)
+    >>> for sentence in describe_yield(0.5, need, WaterSystemSettings()): print(sentence)
     A well of 0.5 gpm makes some 720 gallons a day.
-    It serves the house (300 gallons a day) with a storage tank of 110 gallons or more, beside 150 in the well.
+    It serves the house (300 gallons a day) with a 300 gallon storage tank (240 needed, and 25% over).
     It will not water the 5,000 ft² of lawn and garden: with the house that takes 890 gallons a day at 1 inch a week.
     It cannot refill a tank between waterings by sprinklers (1,790 gallons every 3 days): storage will not help.
-    What the house leaves, 420 gallons a day, waters some 3,500 ft² at most.
+    What the house leaves, 420 gallons a day, waters some 3,500 ft² at most, with storage for it.
     """
     row = yield_storage_table(need, [yield_gpm], in_well_gal).iloc[0]
     sentences = [f"A well of {yield_gpm:g} gpm makes some {gallons(row.gal_per_day)} gallons a day."]
-    served = "the house and the animals" if need.livestock_gal_day else "the house"
+    served = _house(need)
     if not row.serves_house:
         sentences.append(
             f"It does not serve {served}, with any storage: that takes {gallons(need.house_gal_day)} gallons a day."
         )
         return tuple(sentences)
-    with_tank = _with_tank(row.house_tank_gal, in_well_gal, smallest_tank_gal)
+    with_tank = _with_tank(row.house_tank_gal, in_well_gal, settings)
     sentences.append(f"It serves {served} ({gallons(need.house_gal_day)} gallons a day){with_tank}.")
     if need.irrigated_ft2 and row.serves_summer:
         sentences.append(
             f"It also waters the {need.irrigated_ft2:,.0f} ft² of lawn and garden "
-            f"({gallons(need.summer_gal_day)} gallons a day in all), spread over the day,"
-            f"{_with_tank(row.summer_tank_gal, in_well_gal, smallest_tank_gal)}."
+            f"({gallons(need.summer_gal_day)} gallons a day in all)"
+            f"{_with_tank(row.summer_tank_gal, in_well_gal, settings)}."
         )
         if need.watering_gal:
-            sentences.append(_by_sprinklers(row, need))
+            makes = gallons(yield_gpm * 60.0 * need.watering_hours)
+            without_tank = row.summer_tank_gal <= 0 and need.sprinklers_gpm > need.peak_gpm
+            pump = f"; the pump must deliver {enough(need.sprinklers_gpm):g} gpm" if without_tank else ""
+            sentences.append(
+                f"That is for waterings of {tank_gallons(need.watering_gal)} gallons, {watering_times(need)}, "
+                f"in which the well makes {makes}{pump}."
+            )
         return tuple(sentences)
     if need.irrigated_ft2:
         sentences.append(
@@ -78,8 +91,28 @@ def describe_yield(
         )
     spare = row.gal_per_day - need.house_gal_day
     area = two_figures(spare / need.irrigation_gal_per_ft2_day)
-    sentences.append(f"What the house leaves, {gallons(spare)} gallons a day, waters some {area:,.0f} ft² at most.")
+    leave = "leave" if need.livestock_gal_day else "leaves"
+    sentences.append(
+        f"What {served} {leave}, {gallons(spare)} gallons a day, waters some {area:,.0f} ft² at most, "
+        "with storage for it."
+    )
     return tuple(sentences)
+
+
+def watering_times(need: Need) -> str:
+    """Say when lawn and garden are taken to be watered.
+
+    >>> watering_times(household_need(DemandSettings(lawn_area_ft2=5000)))
+    "every 3 days within 4 hours right before or after the house's peak"
+
+    Parameters
+    ----------
+    need : Need
+    """
+    when = f"{_every(need.watering_every_days)} within {need.watering_hours:g} hours"
+    if need.watering_hours + need.peak_hours >= 24.0:
+        return f"{when} outside the house's peak"
+    return f"{when} right before or after the house's peak"
 
 
 def need_facts(settings: DemandSettings) -> list[tuple[str, str]]:
@@ -113,7 +146,7 @@ def need_facts(settings: DemandSettings) -> list[tuple[str, str]]:
             ("All, in the driest month", f"{gallons(need.summer_gal_day)} gal a day"),
             (
                 f"A watering by sprinklers, {_every(need.watering_every_days)} within {need.watering_hours:g} hours",
-                f"{tank_gallons(need.watering_gal)} gal, {two_figures(_sprinklers_gpm(need)):g} gpm",
+                f"{tank_gallons(need.watering_gal)} gal, {enough(need.sprinklers_gpm):g} gpm",
             ),
         ]
     return [
@@ -132,59 +165,68 @@ def yields_needed(need: Need) -> tuple[str, ...]:
     """
     bare, least = (float(required_yield_gpm(need, storage)) for storage in (0.0, np.inf))
     told = [
-        f"Without a storage tank the house needs {enough(bare):g} gpm, to carry {gallons(need.peak_gal)} gallons "
-        f"within {need.peak_hours:g} hours; with tanks large enough, {two_figures(least):g} gpm round the clock."
+        f"Without a storage tank {_house(need)} need{'' if need.livestock_gal_day else 's'} {enough(bare):g} gpm, to "
+        f"carry {gallons(need.peak_gal)} gallons within {need.peak_hours:g} hours; with tanks large enough, "
+        f"{enough_in_two_figures(least):g} gpm round the clock."
     ]
     if need.irrigation_gal_day:
         bare, least = (float(required_yield_gpm(need, storage, irrigating=True)) for storage in (0.0, np.inf))
         told.append(
-            f"With lawn and garden in the driest month, watered evenly over the day, it is {enough(bare):g} gpm "
-            f"without a tank, {two_figures(least):g} gpm with tanks. Sprinklers, which draw the water of "
-            f"{_days(need.watering_every_days)} within {need.watering_hours:g} hours, may take more storage."
+            f"With lawn and garden in the driest month, watered {watering_times(need)}, it is {enough(bare):g} gpm "
+            f"without a tank, {enough_in_two_figures(least):g} gpm with tanks."
         )
     return tuple(told)
 
 
 def what_to_ask_for(
-    need: Need, yields_gpm: Sequence[float], in_well_gal: float = 0.0, *, smallest_tank_gal: float = 0.0
+    need: Need, yields_gpm: Sequence[float], settings: WaterSystemSettings, in_well_gal: float = 0.0
 ) -> str:
     """Answer "what yield?" in one sentence: the least of some yields with its tank, or what needs none.
+
+    With lawn and garden, what the house needs without a tank stands between
+    them.
 
     Parameters
     ----------
     need : Need
     yields_gpm : sequence of float
         Yields that may be asked for.
+    settings : WaterSystemSettings
+        The tanks on sale, and their margin.
     in_well_gal : float, default=0
         Usable gallons standing in the well.
-    smallest_tank_gal : float, default=0
-        Smallest storage tank on sale.
 
     Examples
     --------
-    >>> what_to_ask_for(household_need(DemandSettings(persons=4)), (0.1, 0.25, 0.5, 1.0))
-    'Ask for 0.25 gpm with a 270 gallon tank, or 2.5 gpm without one.'
+    >>> what_to_ask_for(household_need(DemandSettings(persons=4)), (0.1, 0.25, 0.5, 1.0), WaterSystemSettings())
+    'Ask for 0.25 gpm with a 500 gallon tank (270 needed, and 25% over), or 2.5 gpm without one.'
     """
-    told, asked_gpm = _what_to_ask_for(need, yields_gpm, in_well_gal, smallest_tank_gal)
-    if not need.watering_gal:
-        return told
-    whole = sprinklers_tank_gal(yield_storage_table(need, asked_gpm, in_well_gal), need)
-    if not any(whole):
-        return f"{told} Sprinklers need no tank either."
-    each = [
-        f"{_a_tank(gal, smallest_tank_gal)} at {gpm:g} gpm" if gal > 0 else f"none at {gpm:g} gpm"
-        for gpm, gal in zip(asked_gpm, whole, strict=True)
-    ]
-    return f"{told} With sprinklers it is {', '.join(each)}."
+    watered = bool(need.irrigation_gal_day)
+    served = f" for {_house(need)}, lawn and garden" if watered else ""
+    bare, target = enough(float(required_yield_gpm(need, irrigating=watered))), target_from_need(need)
+    table = yield_storage_table(
+        need, sorted({*(gpm for gpm in [*yields_gpm, target] if gpm < bare), bare}), in_well_gal
+    )
+    table = table[np.isfinite(table["summer_tank_gal"])]
+    least_gpm, least_tank_gal = float(table["yield_gpm"].iloc[0]), float(table["summer_tank_gal"].iloc[0])
+    if least_gpm >= bare:
+        return f"Ask for {bare:g} gpm{served}: less than that does not do, with any tank."
+    if least_tank_gal <= 0:
+        return f"Ask for {least_gpm:g} gpm{served}: it needs no tank beside the water in the well."
+    told = f"Ask for {least_gpm:g} gpm with {_a_tank(least_tank_gal, settings)}{served}"
+    between = table.loc[(table["yield_gpm"] == target) & (target > least_gpm) & (target < bare), "summer_tank_gal"]
+    if len(between) and between.iloc[0] <= 0:
+        return f"{told}, or {target:g} gpm without one."
+    also = "".join(f", {target:g} gpm with {_a_tank(float(gal), settings)}" for gal in between)
+    return f"{told}{also}, or {bare:g} gpm without one."
 
 
 def what_this_well_needs(
     yield_gpm: float,
     need: Need,
     yields_gpm: Sequence[float],
+    settings: WaterSystemSettings,
     in_well_gal: float = 0.0,
-    *,
-    smallest_tank_gal: float = 0.0,
 ) -> str:
     """Answer "which tank?" for a well that makes a known yield, and what to ask for where it does not do.
 
@@ -192,76 +234,32 @@ def what_this_well_needs(
     ----------
     yield_gpm : float
         What the well makes.
-    need, yields_gpm, in_well_gal, smallest_tank_gal
+    need, yields_gpm, settings, in_well_gal
         As in `what_to_ask_for`.
 
     Examples
     --------
     >>> need = household_need(DemandSettings(persons=4))
-    >>> what_this_well_needs(3.0, need, (0.5, 1.0))
+    >>> what_this_well_needs(3.0, need, (0.5, 1.0), WaterSystemSettings())
     'This well of 3 gpm needs no storage tank for the house.'
     """
-    row = yield_storage_table(need, [yield_gpm], in_well_gal)
-    more = what_to_ask_for(need, yields_gpm, in_well_gal, smallest_tank_gal=smallest_tank_gal)
-    well, house = (
-        f"This well of {yield_gpm:g} gpm",
-        "the house and the animals" if need.livestock_gal_day else "the house",
-    )
-    if not row["serves_house"].iloc[0]:
+    row = yield_storage_table(need, [yield_gpm], in_well_gal).iloc[0]
+    more = what_to_ask_for(need, yields_gpm, settings, in_well_gal)
+    well, house = f"This well of {yield_gpm:g} gpm", _house(need)
+    if not row.serves_house:
         return f"{well} does not serve {house}. {more}"
 
-    def tank(gal: float) -> str:
-        return _a_tank(gal, smallest_tank_gal, "storage tank") if gal > 0 else "no storage tank"
+    def tank(needed_gal: float) -> str:
+        return _a_tank(needed_gal, settings, "storage tank") if needed_gal > 0 else "no storage tank"
 
-    served = f"{well} needs {tank(row['house_tank_gal'].iloc[0])} for {house}"
+    served = f"{well} needs {tank(row.house_tank_gal)} for {house}"
     if not need.irrigation_gal_day:
         return f"{served}."
-    if not row["serves_summer"].iloc[0]:
+    if not row.serves_summer:
         return f"{served}. To water lawn and garden too: {more[0].lower()}{more[1:]}"
-    watered, by_sprinklers = tank(row["summer_tank_gal"].iloc[0]), tank(sprinklers_tank_gal(row, need)[0])
-    if served.endswith(f"needs {watered} for {house}"):
-        return f"{served}, lawn and garden, {by_sprinklers} with sprinklers."
-    return f"{served}, {watered} with lawn and garden, {by_sprinklers} with sprinklers."
-
-
-def sprinklers_tank_gal(table: pd.DataFrame, need: Need) -> list[float]:
-    """Return the tank for house and sprinklers, as the sum of the two rounded volumes that the sentences name.
-
-    Parameters
-    ----------
-    table : DataFrame
-        From `yield_storage_table`.
-    need : Need
-
-    Returns
-    -------
-    list of float
-        Gallons; infinite where the well cannot refill a tank between waterings.
-    """
-    return [
-        _up_to_ten(row.house_tank_gal) + sum(_on_top(row, need)[1:]) if row.serves_summer else np.inf
-        for row in table.itertuples()
-    ]
-
-
-def _what_to_ask_for(
-    need: Need, yields_gpm: Sequence[float], in_well_gal: float, smallest_tank_gal: float
-) -> tuple[str, list[float]]:
-    """Return the answer, and the yields that it names."""
-    bare = target_from_need(need)
-    watered = bool(need.irrigation_gal_day)
-    table = yield_storage_table(need, [*(value for value in sorted(yields_gpm) if value < bare), bare], in_well_gal)
-    tanks = table["summer_tank_gal" if watered else "house_tank_gal"]
-    least = table.loc[np.isfinite(tanks)].iloc[0]
-    tank_gal = float(tanks[least.name])
-    served = " for house and garden" if watered else ""
-    if least["yield_gpm"] >= bare:
-        return f"Ask for {bare:g} gpm{served}: less than that does not do, with any tank.", [bare]
-    least_gpm = float(least["yield_gpm"])
-    if tank_gal <= 0:
-        return f"Ask for {least_gpm:g} gpm{served}: it needs no tank beside the water in the well.", [least_gpm]
-    with_tank = _a_tank(tank_gal, smallest_tank_gal)
-    return f"Ask for {least_gpm:g} gpm with {with_tank}{served}, or {bare:g} gpm without one.", [least_gpm, bare]
+    if row.house_tank_gal <= 0 and row.summer_tank_gal <= 0:
+        return f"{served}, lawn and garden."
+    return f"{served}, {tank(row.summer_tank_gal)} with lawn and garden."
 
 
 def gallons(value_gal: float) -> str:
@@ -281,7 +279,7 @@ def tank_gallons(value_gal: float) -> str:
     >>> tank_gallons(101.2)
     '110'
     """
-    return f"{_up_to_ten(value_gal):,.0f}"
+    return f"{up_to_ten(value_gal):,.0f}"
 
 
 def enough(flow_gpm: float) -> float:
@@ -293,33 +291,83 @@ def enough(flow_gpm: float) -> float:
     return float(np.ceil(10.0 * flow_gpm - 1e-9) / 10.0)
 
 
+def enough_in_two_figures(value: float) -> float:
+    """Round up to two significant figures: 0.62 gpm do not do where 0.621 are needed.
+
+    >>> enough_in_two_figures(0.621), enough_in_two_figures(7.5)
+    (0.63, 7.5)
+    """
+    if value <= 0:
+        return 0.0
+    unit = 10.0 ** (np.floor(np.log10(value)) - 1.0)
+    return two_figures(float(np.ceil(value / unit - 1e-9) * unit))
+
+
 def two_figures(value: float) -> float:
     """Round to two significant figures."""
     return float(f"{value:.2g}")
 
 
-def _up_to_ten(value_gal: float) -> float:
-    """Round a volume up to 10 gallons; a millionth, to which tanks are reckoned, asks for no more."""
+def up_to_ten(value_gal: float) -> float:
+    """Round a volume up to 10 gallons; a millionth, to which tanks are reckoned, asks for no more.
+
+    Parameters
+    ----------
+    value_gal : float
+    """
     return 10.0 * float(np.ceil(value_gal / 10.0 - 1e-6))
 
 
-def _down_to_ten(value_gal: float) -> float:
-    return 10.0 * float(np.floor(value_gal / 10.0 + 1e-6))
+def tank_cell(needed_gal: float, settings: WaterSystemSettings) -> str:
+    """Return what stands in a table of tanks: the tank to buy, for the gallons that are needed.
+
+    >>> [tank_cell(gal, WaterSystemSettings()) for gal in (0.0, 101.2, 3455.0, np.inf)]
+    ['none', '150 gal for 110', '2 x 2,500 gal for 3,460', 'too little']
+
+    Parameters
+    ----------
+    needed_gal : float
+        From `yield_storage_table`.
+    settings : WaterSystemSettings
+    """
+    if np.isinf(needed_gal):
+        return NOT_ENOUGH
+    if needed_gal <= 0:
+        return NO_TANK
+    size, count = storage_tanks(needed_gal, settings)
+    return f"{f'{count:.0f} x ' if count > 1 else ''}{size:,g} gal for {tank_gallons(needed_gal)}"
 
 
-def _with_tank(tank_gal: float, in_well_gal: float, smallest_tank_gal: float) -> str:
-    if tank_gal > 0:
-        beside = f", beside {gallons(in_well_gal)} in the well" if in_well_gal else ""
-        sold = f" (the smallest sold holds {smallest_tank_gal:,g})" if tank_gal < smallest_tank_gal else ""
-        return f" with a storage tank of {tank_gallons(tank_gal)} gallons or more{sold}{beside}"
-    return " without a storage tank"
+def tank_rule(settings: WaterSystemSettings) -> str:
+    """Say how a tank follows from the gallons that are needed.
+
+    >>> tank_rule(WaterSystemSettings())
+    'A tank is the least size sold that holds the gallons needed and 25% over.'
+    """
+    over = f" and {settings.storage_margin:.0%} over" if settings.storage_margin else ""
+    return f"A tank is the least size sold that holds the gallons needed{over}."
 
 
-def _a_tank(tank_gal: float, smallest_tank_gal: float, name: str = "tank") -> str:
-    if tank_gal < smallest_tank_gal:
-        return f"the smallest {name} sold ({smallest_tank_gal:,g} gallons, where {tank_gallons(tank_gal)} would do)"
-    told = tank_gallons(tank_gal)
-    return f"{'an' if told.startswith(('8', '11,', '18,')) else 'a'} {told} gallon {name}"
+def _with_tank(needed_gal: float, in_well_gal: float, settings: WaterSystemSettings) -> str:
+    if needed_gal <= 0:
+        return " without a storage tank"
+    beside = f", beside {gallons(in_well_gal)} in the well" if in_well_gal else ""
+    return f" with {_a_tank(needed_gal, settings, 'storage tank')}{beside}"
+
+
+def _a_tank(needed_gal: float, settings: WaterSystemSettings, name: str = "tank") -> str:
+    """Return the tank to buy with its article, and what is needed of it."""
+    size, count = storage_tanks(needed_gal, settings)
+    over = f", and {settings.storage_margin:.0%} over" if settings.storage_margin else ""
+    needed = f"({tank_gallons(needed_gal)} needed{over})"
+    if count > 1:
+        return f"{count:.0f} {name}s of {size:,g} gallons {needed}"
+    told = f"{size:,g}"
+    return f"{'an' if told.startswith(('8', '11,', '18,')) else 'a'} {told} gallon {name} {needed}"
+
+
+def _house(need: Need) -> str:
+    return "the house and the animals" if need.livestock_gal_day else "the house"
 
 
 def _heads(count: float, kind: str) -> str:
@@ -333,46 +381,9 @@ def _heads(count: float, kind: str) -> str:
     return f"{count:g} {one if count == 1 else several}"
 
 
-def _sprinklers_gpm(need: Need) -> float:
-    return need.watering_gal / (60.0 * need.watering_hours)
-
-
 def _every(days: int) -> str:
     return "every day" if days == 1 else f"every {_days(days)}"
 
 
 def _days(days: int) -> str:
     return "a day" if days == 1 else f"{days} days"
-
-
-def _on_top(row: Any, need: Need) -> tuple[float, float, float]:
-    """Return what the well gives to a watering, the storage for the rest of it, and that in place of the well's water.
-
-    The well's share is rounded down and the others up to 10 gallons, so that what is taken, given and stored adds up
-    as it is printed.
-    """
-    of_the_well_gal = float(storage_needed_gal(row.yield_gpm, need)) - row.house_tank_gal
-    short_gal = row.watering_storage_gal - of_the_well_gal
-    if short_gal <= 1e-5:
-        return row.yield_gpm * 60.0 * need.watering_hours, 0.0, _up_to_ten(of_the_well_gal)
-    given_gal = _down_to_ten(need.watering_gal - short_gal)
-    return given_gal, _up_to_ten(need.watering_gal) - given_gal, _up_to_ten(of_the_well_gal)
-
-
-def _by_sprinklers(row: Any, need: Need) -> str:
-    """Say what a watering by sprinklers takes, what the well makes meanwhile, and the storage for the rest."""
-    given_gal, short_gal, of_the_well_gal = _on_top(row, need)
-    makes_gal = _down_to_ten(row.yield_gpm * 60.0 * need.watering_hours)
-    beside_house = " beyond what the house draws" if short_gal and given_gal < makes_gal else ""
-    takes = (
-        f"A watering by sprinklers takes {tank_gallons(need.watering_gal)} gallons, "
-        f"{_every(need.watering_every_days)} within {need.watering_hours:g} hours; in that time the well makes "
-        f"{f'{given_gal:,.0f}' if short_gal else gallons(given_gal)}{beside_house}"
-    )
-    in_place = "in place of the water in the well, which is drawn down by then"
-    if short_gal:
-        more = f", and {of_the_well_gal:,.0f} {in_place}" if of_the_well_gal else ""
-        return f"{takes}: {short_gal:,.0f} gallons of storage on top of the house's{more}."
-    if of_the_well_gal:
-        return f"{takes}: {of_the_well_gal:,.0f} gallons of storage on top of the house's, {in_place}."
-    return f"{takes}: no storage on top of the house's."

@@ -302,3 +302,33 @@ def test_the_notes_say_what_the_middle_case_serves():
     assert "serves the house" in text
     thin = priced(dataclasses.replace(ESTIMATE, support="thin"))
     assert thin.notes[0].startswith("The records near this lot are thin")
+
+
+@pytest.mark.parametrize(
+    ("storage_for", "said"),
+    [
+        ("house", "priced for the house alone: what lawn and garden take is not in the price"),
+        (
+            "irrigation",
+            "lawn and garden too, watered every 3 days within 4 hours right before or after the house's peak",
+        ),
+    ],
+)
+def test_the_notes_name_the_tank_to_buy_and_what_it_is_for(storage_for, said):
+    """The middle hole makes 0.5 gpm: 720 gallons a day, which wait for the peak in a tank that is sold."""
+    ground = invented_draws(200).assign(depth_to_target_ft=150.0, depth_to_water_ft=140.0)
+    bid = price_bid(
+        FakeEstimate(ground, target_yield_gpm=0.5),
+        DemandSettings(persons=4, garden_area_ft2=500),
+        ConstructionSettings(),
+        WaterSystemSettings(storage_for=storage_for),
+        SAMPLE,
+        BidSettings(),
+    )
+    notes = " ".join(bid.notes)
+    assert "with a 300 gallon storage tank (" in notes
+    assert " needed, and 25% over)" in notes
+    assert said in notes
+    tanks = {"house": 300.0, "irrigation": 500.0}[storage_for]
+    assert bid.quantities["storage_tank_gal"].median() == tanks
+    assert f"{tanks:g} gallon storage tank" in notes

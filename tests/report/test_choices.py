@@ -6,10 +6,17 @@ from report_fakes import Outline
 
 from wellrecords import wording
 from wellrecords.demand import DemandSettings
+from wellrecords.demand_words import NO_TANK, NOT_ENOUGH
 from wellrecords.report import write_lot_report
-from wellrecords.report.choices import NO_TANK, NOT_ENOUGH, change_section, need_section
+from wellrecords.report.choices import change_section
+from wellrecords.report.choices import need_section as section_of
+from wellrecords.water_system import WaterSystemSettings
 
 HOUSE_AND_LAWN = DemandSettings(persons=4, lawn_area_ft2=5000)
+
+
+def need_section(estimate, demand, bid, **sold):
+    return section_of(estimate, demand, bid, WaterSystemSettings(**sold))
 
 
 def cells(told):
@@ -17,22 +24,29 @@ def cells(told):
 
 
 def test_half_a_gallon_serves_the_house_with_a_tank_and_waters_no_lawn(estimate):
-    """720 gallons a day: 300 for the house with a tank of 240 (300 less 0.5 x 120), not the 894 with the lawn."""
+    """720 gallons a day: 300 for the house with 240 of storage (300 less 0.5 x 120), not the 894 with the lawn."""
     told = need_section(estimate, HOUSE_AND_LAWN, None)
     half = cells(told)["0.5 gpm"]
     assert half["Makes a day"] == "720 gal"
-    assert half["House: tank"] == "240 gal"
+    assert half["House: tank"] == "300 gal for 240"
     assert half["House, garden: tank"] == NOT_ENOUGH
     assert half["Chance by 600 ft"] == "97%"
     assert half["Half of holes by"] == "120 ft"
     assert cells(told)["0.1 gpm"]["House: tank"] == NOT_ENOUGH
-    assert cells(told)["5 gpm, as asked"]["House, garden: tank"] == NO_TANK
+    assert cells(told)["5 gpm, as asked"]["House: tank"] == NO_TANK
+    # 1,781 gallons a watering, of which 5 gpm make 1,200 in 4 hours; the house's peak leaves 300 of 600.
+    assert cells(told)["5 gpm, as asked"]["House, garden: tank"] == "1,000 gal for 590"
+    assert "the least size sold that holds the gallons needed and 25% over" in told["caption"]
+    assert "watered every 3 days within 4 hours right before or after the house's peak" in told["caption"]
+    firm = need_section(estimate, HOUSE_AND_LAWN, None, storage_tanks_gal=(275.0,), storage_margin=0.0)
+    assert cells(firm)["0.5 gpm"]["House: tank"] == "275 gal for 240"
+    assert cells(firm)["5 gpm, as asked"]["House, garden: tank"] == "3 x 275 gal for 590"
 
 
 def test_water_that_stands_in_the_well_counts(estimate, bid):
     stored = bid.quantities.assign(served=1.0, well_storage_gal=200.0)
     told = need_section(estimate, HOUSE_AND_LAWN, _with(bid, stored))
-    assert int(cells(told)["0.5 gpm"]["House: tank"].removesuffix(" gal")) < 240
+    assert int(cells(told)["0.5 gpm"]["House: tank"].rpartition(" for ")[2]) < 240
     assert "beside the 200 usable gallons in the planned well" in told["caption"]
     assert "usable gallons" not in need_section(estimate, HOUSE_AND_LAWN, None)["caption"]
 

@@ -69,6 +69,21 @@ def test_storage_for_the_garden_where_the_yield_allows():
     assert table["tank_needed_gal"].iloc[1] > house["tank_needed_gal"].iloc[1]
 
 
+def test_storage_for_the_garden_carries_its_waterings_and_the_pump_what_they_draw():
+    """4,000 ft2 take 1,425 gal a watering, 5.9 gpm; 0.6 gpm make 144 of them: evenly watered it was a tenth."""
+    weak, strong = systems(150.0, 60.0, [0.6, 20.0], storage_for="irrigation").itertuples()
+    assert weak.tank_needed_gal == pytest.approx(
+        float(tank_needed_gal(0.6, NEED, weak.well_storage_gal, irrigating=True))
+    )
+    assert weak.tank_needed_gal > 1425 - 144
+    assert (weak.storage_tanks, weak.storage_tank_gal, weak.watered) == (1.0, 2500.0, 1.0)
+    assert (strong.storage_tanks, strong.pump_gpm) == (0.0, pytest.approx(1424.9 / 240, abs=0.01))
+    # What the well makes during a watering counts, so the pump lifts it to the tank.
+    lawn = household_need(DemandSettings(persons=4, lawn_area_ft2=10_890))
+    assert systems(150.0, 60.0, 10.0, need=lawn, storage_for="irrigation").iloc[0].pump_gpm == 10.0
+    assert systems(150.0, 60.0, 0.3, storage_for="irrigation").iloc[0].watered == 0.0
+
+
 def test_a_dry_hole_gets_nothing():
     assert (systems(400.0, 40.0, 0.0, usable=False) == 0).all().all()
 

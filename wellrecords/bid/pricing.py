@@ -15,7 +15,7 @@ from wellrecords.construction import ConstructionSettings, design_wells, drill
 from wellrecords.construction.stopping import OUTCOMES
 from wellrecords.demand import DemandSettings, Need, household_need
 from wellrecords.demand_storage import required_yield_gpm
-from wellrecords.demand_words import describe_yield
+from wellrecords.demand_words import describe_yield, watering_times
 from wellrecords.errors import WellRecordsError
 from wellrecords.water_system import WaterSystemSettings, design_water_systems
 
@@ -170,7 +170,7 @@ def price_bid(
         least_usable_gpm=usable_gpm,
         chance_of_screen=float(wells["screened"].mean()),
         notes=(
-            *_notes(estimate, quantities, need, level_unknown=bool(level_unknown.any())),
+            *_notes(estimate, quantities, need, water_system, level_unknown=bool(level_unknown.any())),
             _place_note(place, water_system.run_to_house_ft),
         ),
     )
@@ -305,6 +305,7 @@ def _notes(
     estimate: Estimate,
     quantities: pd.DataFrame,
     need: Need,
+    water_system: WaterSystemSettings,
     *,
     level_unknown: bool,
 ) -> tuple[str, ...]:
@@ -316,11 +317,17 @@ def _notes(
         # The middle over all draws, as a report shows the yield; the storage of wells that have a pump.
         middle_gpm = float(np.quantile(quantities["yield_gpm"], 0.5, method="inverted_cdf"))
         in_well_gal = float(quantities.loc[served, "well_storage_gal"].median())
-        first, *others = describe_yield(float(f"{middle_gpm:.2g}"), need, in_well_gal)
+        first, *others = describe_yield(float(f"{middle_gpm:.2g}"), need, water_system, in_well_gal)
         notes += [f"The planned hole at its middle yield: {first[0].lower()}{first[1:]}", *others]
+        notes += _watering_notes(need, water_system)
+    with_garden = water_system.storage_for == "irrigation" and need.watering_gal > 0
+    carried = "the peak and the waterings" if with_garden else "the peak"
     cases = {
         "the hole makes too little to serve the house: it is sealed, and no pump or tank is priced": ~served,
-        "a storage tank and a booster pump are needed to carry the peak": quantities["storage_tanks"] > 0,
+        f"a storage tank and a booster pump are needed to carry {carried}": quantities["storage_tanks"] > 0,
+        "the hole makes too little for lawn and garden: its pump and storage are priced for the house alone": (
+            served & (quantities["watered"] == 0) & with_garden
+        ),
         "the hole is hydrofractured": quantities["fracturing"] > 0,
         "the motor or cable needed is beyond the lists; the largest is priced": quantities["beyond_lists"] > 0,
     }
@@ -336,3 +343,14 @@ def _notes(
             "at the bottom, and no storage in the well is counted."
         )
     return tuple(notes)
+
+
+def _watering_notes(need: Need, water_system: WaterSystemSettings) -> list[str]:
+    """Say whether pump and storage are priced for lawn and garden, and for which hours."""
+    if not need.watering_gal:
+        return []
+    if water_system.storage_for == "house":
+        return ["Pump and storage are priced for the house alone: what lawn and garden take is not in the price."]
+    return [
+        f"Pump and storage are priced for lawn and garden too, watered {watering_times(need)}, where the yield allows."
+    ]

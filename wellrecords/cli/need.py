@@ -77,8 +77,8 @@ def need(
         describe_yield,
         gallons,
         need_facts,
-        sprinklers_tank_gal,
-        tank_gallons,
+        tank_cell,
+        tank_rule,
         what_this_well_needs,
         what_to_ask_for,
         yields_needed,
@@ -115,43 +115,37 @@ def need(
         asked = household_need(household)
     except ProblemsError as error:
         raise _by_options(error) from error
-    smallest_gal = min(settings.part("water_system", WaterSystemSettings).storage_tanks_gal)
+    water_system = settings.part("water_system", WaterSystemSettings)
     for label, text in need_facts(household):
         typer.echo(f"{plain(label)}: {text}")
     for sentence in yields_needed(asked):
         typer.echo(sentence)
     typer.echo()
 
-    def tank(needed_gal: float) -> str:
-        if needed_gal == float("inf"):
-            return "too little"
-        return f"{tank_gallons(needed_gal)} gal" if needed_gal > 0 else "none"
-
+    served = "house, animals" if asked.livestock_gal_day else "house"
     yields = sorted({*SHOWN_YIELDS_GPM, *([yield_gpm] if yield_gpm else [])})
     table = yield_storage_table(asked, yields, in_well_gal)
     rows = [
         {
             "yield": f"{row.yield_gpm:g} gpm",
             "makes a day": f"{gallons(row.gal_per_day)} gal",
-            "tank, house": tank(row.house_tank_gal),
+            f"tank, {served}": tank_cell(row.house_tank_gal, water_system),
         }
         | (
-            {
-                "tank, house and garden": tank(row.summer_tank_gal),
-                "tank, house and sprinklers": tank(by_sprinklers_gal),
-            }
+            {f"tank, {served}, garden": tank_cell(row.summer_tank_gal, water_system)}
             if asked.irrigation_gal_day
             else {}
         )
-        for row, by_sprinklers_gal in zip(table.itertuples(), sprinklers_tank_gal(table, asked), strict=True)
+        for row in table.itertuples()
     ]
     show_table(rows, right=list(rows[0]))
+    typer.echo(tank_rule(water_system))
     if yield_gpm is not None:
-        for sentence in describe_yield(yield_gpm, asked, in_well_gal, smallest_tank_gal=smallest_gal):
+        for sentence in describe_yield(yield_gpm, asked, water_system, in_well_gal):
             typer.echo(sentence)
-        answer = what_this_well_needs(yield_gpm, asked, SHOWN_YIELDS_GPM, in_well_gal, smallest_tank_gal=smallest_gal)
+        answer = what_this_well_needs(yield_gpm, asked, SHOWN_YIELDS_GPM, water_system, in_well_gal)
     else:
-        answer = what_to_ask_for(asked, SHOWN_YIELDS_GPM, in_well_gal, smallest_tank_gal=smallest_gal)
+        answer = what_to_ask_for(asked, SHOWN_YIELDS_GPM, water_system, in_well_gal)
     typer.echo(answer)
 
 

@@ -9,12 +9,20 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from wellrecords import wording
 from wellrecords.demand import household_need
 from wellrecords.demand_storage import required_yield_gpm, yield_storage_table
-from wellrecords.demand_words import enough, gallons, need_facts, tank_gallons, two_figures, yields_needed
+from wellrecords.demand_words import (
+    NOT_ENOUGH,
+    enough,
+    gallons,
+    need_facts,
+    tank_cell,
+    tank_rule,
+    two_figures,
+    watering_times,
+    yields_needed,
+)
 from wellrecords.lots.change import AS_ASKED, DEEPER_LIMIT, GOOD_WELL, POOR_WELL
 from wellrecords.lots.support import GOOD
 
@@ -22,14 +30,15 @@ if TYPE_CHECKING:
     from wellrecords.bid import Bid
     from wellrecords.demand import DemandSettings
     from wellrecords.lots import LotEstimate
+    from wellrecords.water_system import WaterSystemSettings
 
-NOT_ENOUGH = "too little"
-NO_TANK = "none"
 LITTLE = 0.02
 """One more well that moves the chance by no more hardly moves it."""
 
 
-def need_section(estimate: LotEstimate, demand: DemandSettings, bid: Bid | None) -> dict[str, Any]:
+def need_section(
+    estimate: LotEstimate, demand: DemandSettings, bid: Bid | None, water_system: WaterSystemSettings
+) -> dict[str, Any]:
     """Return what the template shows of the need.
 
     Parameters
@@ -40,6 +49,8 @@ def need_section(estimate: LotEstimate, demand: DemandSettings, bid: Bid | None)
     bid : Bid or None
         Whose wells say how much water stands in them; without one none is
         counted.
+    water_system : WaterSystemSettings
+        The tanks on sale, and their margin.
 
     Returns
     -------
@@ -55,14 +66,14 @@ def need_section(estimate: LotEstimate, demand: DemandSettings, bid: Bid | None)
     for does, chance, depth in zip(
         table.itertuples(), estimate.by_yield["chance_of_target"], estimate.by_yield["depth_p50_ft"], strict=True
     ):
-        tanks = [_tank(does.house_tank_gal), *([_tank(does.summer_tank_gal)] if watered else [])]
+        needed = [does.house_tank_gal, *([does.summer_tank_gal] if watered else [])]
         rows.append(
             {
                 "asked": does.yield_gpm == asked,
                 "cells": [
                     f"{wording.flow(does.yield_gpm)}{', as asked' if does.yield_gpm == asked else ''}",
                     f"{gallons(does.gal_per_day)} gal",
-                    *tanks,
+                    *(tank_cell(gal, water_system) for gal in needed),
                     wording.percent(chance),
                     wording.target_depth(depth, estimate.max_depth_ft),
                 ],
@@ -71,12 +82,14 @@ def need_section(estimate: LotEstimate, demand: DemandSettings, bid: Bid | None)
     served = "House, animals" if need.livestock_gal_day else "House"
     head = ["Yield", "Makes a day", f"{served}: tank", *([f"{served}, garden: tank"] if watered else [])]
     beside = f"Tanks stand beside the {gallons(in_well)} usable gallons in the planned well. " if in_well else ""
+    hours = f"Lawn and garden are watered {watering_times(need)}. " if watered else ""
     return {
         "facts": need_facts(demand),
         "sentences": (*yields_needed(need), *_against_the_target(asked, float(required_yield_gpm(need)))),
         "head": [*head, f"Chance by {wording.depth(estimate.max_depth_ft)}", "Half of holes by"],
         "rows": rows,
-        "caption": f"{beside}“{NOT_ENOUGH[0].upper()}{NOT_ENOUGH[1:]}”: no tank makes up for it.",
+        "caption": f"{tank_rule(water_system)} {beside}{hours}"
+        f"“{NOT_ENOUGH[0].upper()}{NOT_ENOUGH[1:]}”: no tank makes up for it.",
     }
 
 
@@ -85,12 +98,6 @@ def _in_well_gal(bid: Bid | None) -> float:
         return 0.0
     served = bid.quantities["served"] > 0
     return float(bid.quantities.loc[served, "well_storage_gal"].median()) if served.any() else 0.0
-
-
-def _tank(gallons_needed: float) -> str:
-    if np.isinf(gallons_needed):
-        return NOT_ENOUGH
-    return f"{tank_gallons(gallons_needed)} gal" if gallons_needed > 0 else NO_TANK
 
 
 def _against_the_target(asked_gpm: float, bare_gpm: float) -> tuple[str, ...]:

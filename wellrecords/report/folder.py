@@ -29,6 +29,7 @@ from wellrecords.report.surfaces import MapSurface
 from wellrecords.run_tables import run_summary
 from wellrecords.schema import WGS84
 from wellrecords.store import read_manifest, read_table, read_wells
+from wellrecords.water_system import WaterSystemSettings
 
 if TYPE_CHECKING:
     from wellrecords.jobs import LotJob
@@ -72,6 +73,7 @@ def write_reports(
         Of the index.
     """
     report_settings = settings.part("report", ReportSettings)
+    water_system = settings.part("water_system", WaterSystemSettings)
     region = settings.region.name
     context = read_context(report_settings)
     wells = read_wells(settings.region.store)
@@ -94,6 +96,7 @@ def write_reports(
             region=region,
             lot=job.geometry,
             demand=job.demand,
+            water_system=water_system,
             siting=job.siting,
             name=None if job.name == job.lot_id else job.name,
             context_layers=context,

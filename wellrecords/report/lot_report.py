@@ -33,6 +33,7 @@ from wellrecords.report.settings import ReportSettings
 from wellrecords.report.site_section import site_section
 from wellrecords.report.well_drawing import draw_well
 from wellrecords.report.well_layout import layout_of, layout_parts
+from wellrecords.water_system import WaterSystemSettings
 
 if TYPE_CHECKING:
     from wellrecords.bid import Bid
@@ -56,6 +57,7 @@ def write_lot_report(
     name: str | None = None,
     design: pd.DataFrame | None = None,
     demand: DemandSettings | None = None,
+    water_system: WaterSystemSettings | None = None,
     siting: Siting | None = None,
     context_layers: Mapping[str, gpd.GeoDataFrame | gpd.GeoSeries] | None = None,
     audience: Audience = "contractor",
@@ -87,6 +89,9 @@ def write_lot_report(
         the bid's quantities it feeds the drawing and the table of sizes.
     demand : DemandSettings, optional
         Whom and what the well must serve.
+    water_system : WaterSystemSettings, optional
+        That the bid was priced with: the storage tanks on sale. Without it
+        the defaults.
     siting : Siting, optional
         Of `wellrecords.siting`: where on the lot the well may stand.
     context_layers : mapping of str to GeoDataFrame, optional
@@ -144,7 +149,9 @@ def write_lot_report(
         no_bid=lot_words.no_bid(estimate, bid, figures, owner=owner),
         # Where no bid is given no dollar stands on the page, so that none is taken for one.
         site=site_section(siting, priced, owner=owner, costs=figures and not owner) if siting is not None else None,
-        need=need_section(estimate, demand, priced) if figures and demand is not None else None,
+        need=need_section(estimate, demand, priced, water_system or WaterSystemSettings())
+        if figures and demand is not None
+        else None,
         changes=change_section(estimate) if figures else None,
         drawing=draw_well(layout) if layout else None,
         parts=layout_parts(bid, design) if figures else None,

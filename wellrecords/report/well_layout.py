@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from wellrecords import wording
+from wellrecords.demand_words import up_to_ten
 from wellrecords.lots import SHOWN_QUANTILES, three_quantiles
 from wellrecords.report import lot_words
 from wellrecords.report.well_drawing import WellLayout
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from wellrecords.bid import Bid, NoBid
     from wellrecords.lots import LotEstimate
 
+NEEDED_STORAGE = "tank_needed_gal"
 SIZES = (
     ("drilled_ft", lot_words.AS_DRILLED, "ft"),
     ("casing_foot_ft", "Casing below ground", "ft"),
@@ -40,6 +42,7 @@ SIZES = (
     ("pressure_tanks", "Pressure tanks", ""),
     ("pressure_tank_gal", "Pressure tank, each", "gal"),
     ("well_storage_gal", "Usable water standing in the well", "gal"),
+    (NEEDED_STORAGE, "Storage needed beside it", "gal"),
     ("storage_tanks", "Storage tanks", ""),
     ("storage_tank_gal", "Storage tank, each", "gal"),
 )
@@ -123,6 +126,8 @@ def layout_parts(bid: Bid | NoBid | None, design: pd.DataFrame | None) -> list[t
         if needed < 0.005:
             continue
         low, middle, high = _quantiles(draws[name])
+        if name == NEEDED_STORAGE:
+            low, middle, high = (up_to_ten(value) for value in (low, middle, high))
         text = _said(middle, unit)
         if _said(low, unit) != _said(high, unit):
             text += f" ({_range(low, high, unit)})"

@@ -19,7 +19,7 @@ from wellrecords.water_system.hydraulics import (
 )
 from wellrecords.water_system.piping import friction_ft_per_100ft, motor_hp_needed, total_dynamic_head_ft, water_hp
 from wellrecords.water_system.settings import WaterSystemSettings
-from wellrecords.water_system.tanks import drawdown_factor, next_size, simulate_supply
+from wellrecords.water_system.tanks import drawdown_factor, next_size, simulate_supply, storage_tanks
 from wellrecords.water_system.wiring import smallest_gauge, voltage_drop
 
 __all__ = [
@@ -34,6 +34,7 @@ __all__ = [
     "radius_of_influence_ft",
     "simulate_supply",
     "smallest_gauge",
+    "storage_tanks",
     "storativity_from_intercept",
     "theis_drawdown_ft",
     "theis_u",

@@ -11,7 +11,8 @@ well gives with the water drawn (or blown) down to near the bottom. So
 
 Where yield and well storage together cannot carry the peak, the well pump
 fills a storage tank at the house without pressure, and a booster pump behind
-it makes the pressure.
+it makes the pressure. Where lawn and garden are to be watered without a tank,
+the well pump must deliver what the sprinklers draw.
 """
 
 from __future__ import annotations
@@ -22,9 +23,10 @@ from numpy.typing import ArrayLike
 
 from wellrecords.demand import Need, well_storage_gal
 from wellrecords.demand_storage import tank_needed_gal
+from wellrecords.units import MIN_PER_DAY
 from wellrecords.water_system.piping import friction_ft_per_100ft, motor_hp_needed, total_dynamic_head_ft
 from wellrecords.water_system.settings import WaterSystemSettings
-from wellrecords.water_system.tanks import drawdown_factor, next_size
+from wellrecords.water_system.tanks import drawdown_factor, next_size, storage_tanks
 from wellrecords.water_system.wiring import smallest_gauge
 
 
@@ -60,7 +62,8 @@ def design_water_systems(
         `motor_hp`, `drop_pipe_ft`, `drop_pipe_in` (nominal), `cable_ft`,
         `cable_awg`, `trench_ft`, `pressure_tanks`, `pressure_tank_gal`
         (size of each), `well_storage_gal` (usable), `tank_needed_gal`, `storage_tanks`, `storage_tank_gal`
-        (size of each), `booster_pump`, `beyond_lists` (1 where motor or cable
+        (size of each), `booster_pump`, `watered` (1 where pump and storage
+        carry lawn and garden too), `beyond_lists` (1 where motor or cable
         needed is beyond the lists and the largest was taken), `short_column`
         (1 where the water column is too short for the margins of the pump).
     """
@@ -73,11 +76,15 @@ def design_water_systems(
     deepest = np.maximum(bottom - settings.pump_above_bottom_ft, 0.0)
     cut_off = np.maximum(deepest - settings.submergence_ft, level)
     stored = well_storage_gal(hole_diameter_in, cut_off - np.maximum(level, 0.0))
-    needed = np.where(served, _tank_needed_gal(flow, stored, need, settings), 0.0)
-    tank_size, tanks = next_size(needed * (1.0 + settings.storage_margin), settings.storage_tanks_gal)
+    tank_needed, watered = _tank_needed_gal(flow, stored, need, settings)
+    needed = np.where(served, tank_needed, 0.0)
+    tank_size, tanks = storage_tanks(needed, settings)
 
     to_tank = tanks > 0
-    pump_gpm = np.where(to_tank, settings.tank_fill_gpm, need.peak_gpm)
+    rest_gpm = need.rest_gal(irrigating=False) / (MIN_PER_DAY - 60.0 * need.peak_hours)
+    at_taps_gpm = np.where(watered, max(need.peak_gpm, need.sprinklers_gpm + rest_gpm), need.peak_gpm)
+    # What a well makes beyond the usual flow must reach the tank: the tank is sized by it.
+    pump_gpm = np.where(to_tank, np.maximum(settings.tank_fill_gpm, flow), at_taps_gpm)
     strong = ~to_tank & (flow >= pump_gpm)
     share = np.divide(pump_gpm, flow, out=np.ones_like(flow), where=flow > 0)
     pumping_level = np.where(strong, np.minimum(level + share * (bottom - level), cut_off), cut_off)
@@ -104,9 +111,7 @@ def design_water_systems(
         settings.cut_in_psi - settings.precharge_below_cut_in_psi,
         settings.atmosphere_psi,
     )
-    air_size, air_tanks = next_size(
-        np.full(flow.shape, need.peak_gpm * settings.minimum_run_min / factor), settings.pressure_tanks_gal
-    )
+    air_size, air_tanks = next_size(at_taps_gpm * settings.minimum_run_min / factor, settings.pressure_tanks_gal)
     system = pd.DataFrame(
         {
             "served": 1.0,
@@ -128,6 +133,7 @@ def design_water_systems(
             "storage_tanks": tanks,
             "storage_tank_gal": tank_size,
             "booster_pump": to_tank.astype(float),
+            "watered": watered.astype(float),
             "beyond_lists": beyond.astype(float),
             "short_column": (deepest - settings.submergence_ft < level).astype(float),
         },
@@ -136,14 +142,18 @@ def design_water_systems(
     return system.mul(served.astype(float), axis=0)
 
 
-def _tank_needed_gal(flow: np.ndarray, stored: np.ndarray, need: Need, settings: WaterSystemSettings) -> np.ndarray:
+def _tank_needed_gal(
+    flow: np.ndarray, stored: np.ndarray, need: Need, settings: WaterSystemSettings
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the needed storage, and whether it is for lawn and garden too."""
     house = tank_needed_gal(flow, need, stored)
     # A hole that is taken as usable by a setting below the house's own need still gets a full day's tank.
     house = np.where(np.isfinite(house), house, need.house_gal_day)
-    if settings.storage_for == "house":
-        return house
+    if settings.storage_for == "house" or not need.watering_gal:
+        return house, np.zeros(flow.shape, dtype=bool)
     summer = tank_needed_gal(flow, need, stored, irrigating=True)
-    return np.where(np.isfinite(summer), summer, house)
+    watered = np.isfinite(summer)
+    return np.where(watered, summer, house), watered
 
 
 def _pipe(flow_gpm: np.ndarray, settings: WaterSystemSettings) -> tuple[np.ndarray, np.ndarray]:

@@ -57,14 +57,18 @@ class WaterSystemSettings(BaseModel):
         Volumes on sale; plastic tanks from some 150 gallons up are common
         practice.
     storage_for : {"house", "irrigation"}, default="house"
-        What the storage tank must carry. Under "irrigation" a well that
-        cannot water the garden in any case is sized for the house.
+        What the storage tank must carry. Under "irrigation" lawn and garden
+        too, watered as the demand's `watering_every_days` and
+        `watering_hours` say; a well that cannot water them in any case is
+        sized for the house.
     storage_margin : float, default=0.25
-        Extra volume of the storage tank, as a share.
+        Volume of the storage tank beyond what is needed, as a share: for the
+        float's play, sludge and a dry year (common practice).
     tank_inlet_ft : float, default=8
         Height of the storage tank's inlet above the house's floor.
     tank_fill_gpm : float, default=5
-        Flow of a well pump that fills a storage tank.
+        Least flow of a well pump that fills a storage tank; a well that
+        makes more gets a pump for what it makes.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
