@@ -103,14 +103,14 @@ def _counted(target: np.ndarray, gpm: np.ndarray) -> np.ndarray:
 
 def _ranges(stops: Stops) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """List the ranges that yields are known to lie in: well, lowest and highest gpm, chance."""
-    exact, tested, missing = (np.flatnonzero(stops.kind == kind) for kind in (EXACT, AT_LEAST, MISSING))
+    exact, bounded, missing = (np.flatnonzero(stops.kind == kind) for kind in (EXACT, AT_LEAST, MISSING))
     chance, low, high = np.moveaxis(stops.rounded[exact], 2, 0)
     used = chance > 0
     place = np.nonzero(used)[0]
-    open_ended = np.concatenate([tested, missing])
+    open_ended = np.concatenate([bounded, missing])
     return (
         np.concatenate([exact[place], open_ended]),
-        np.concatenate([low[used], stops.gpm[tested], np.zeros(len(missing))]),
+        np.concatenate([low[used], stops.gpm[bounded], np.zeros(len(missing))]),
         np.concatenate([high[used], np.full(len(open_ended), np.inf)]),
         np.concatenate([chance[used], np.ones(len(open_ended))]),
     )
@@ -248,8 +248,9 @@ def stop_densities(
             by_share += went[wells, None] * mean(first, wells, feet, gpm, len(STOP_SHARES))
         return part * np.einsum("ns,nts->nt", by_share, share_weights(USUAL_TARGETS_GPM / gpm[:, None]))
 
-    exact = np.flatnonzero(np.isin(stops.kind, (EXACT, LOGGED)) & (stops.as_written > 0))
-    gpm, written = stops.gpm[exact], stops.as_written[exact, None]
+    as_written = np.where(stops.kind == LOGGED, 1.0, stops.as_written)  # zones that add up to a yield bear it out
+    exact = np.flatnonzero(np.isin(stops.kind, (EXACT, LOGGED)) & (as_written > 0))
+    gpm, written = stops.gpm[exact], as_written[exact, None]
     passed = _counted(USUAL_TARGETS_GPM, gpm)
     stop_density[exact] = by_target(STOP, exact, gpm, written * passed)
     limit_density[exact] = written * (1.0 - passed) * mean(DENSITY, exact, log_feet, gpm)
