@@ -168,7 +168,7 @@ def test_the_need_is_told_part_by_part():
     assert "in the driest month, at 75% efficiency (watered May to Sep)" in said
     assert garden == "120 gal a day"
     assert facts["All, in the driest month"] == "370 gal a day"
-    assert facts["Most at one moment"] == "5 gpm"
+    assert facts["Most at one moment, in the house"] == "5 gpm"
     assert dict(need_facts(DemandSettings(bedrooms=3)))["House of 3 bedrooms, at 110 gal each"] == "330 gal a day"
 
 

@@ -151,7 +151,7 @@ def need_facts(settings: DemandSettings) -> list[tuple[str, str]]:
         ]
     return [
         *facts,
-        ("Most at one moment", f"{need.peak_gpm:g} gpm"),
+        ("Most at one moment, in the house", f"{need.peak_gpm:g} gpm"),
         (f"Most within {need.peak_hours:g} hours", f"{gallons(need.peak_gal)} gal"),
     ]
 

@@ -236,6 +236,13 @@ def test_what_bears_on_no_figure_asked_for_is_not_noted(wells, lots):
     beyond = f"No well within 3.1 miles is deeper than {above.deepest_well_ft:.0f} ft: figures beyond"
     assert not any(beyond in note for note in above.notes)
     assert any(beyond in note for note in about.notes)
+    # A chance that rests on depths nobody drilled says so, be the limit never so near.
+    [lower] = draw_lot_estimates(
+        wells, lots.iloc[[0]].assign(target_yield_gpm=10.0, max_depth_ft=900.0), EstimateSettings(n_draws=400)
+    )
+    part = lower.draws["depth_to_target_ft"].between(lower.deepest_well_ft, 900.0, inclusive="right").mean()
+    assert part >= 0.02
+    assert any("figures beyond" in note for note in lower.notes)
     # The table shows depths beyond the limit, and says so of them once.
     table = summarise([above, about])
     assert table["notes"].str.count("figures beyond").tolist() == [1, 1]

@@ -28,7 +28,8 @@ class BidSettings(BaseModel):
     fixed_price_risk : float, default=0.2
         The accepted chance that a fixed price does not cover the cost.
     margin : float, default=0.15
-        Wanted profit as a share of the expected cost (a markup).
+        Wanted profit as a share of the expected cost (a markup): 0.15 for
+        15 %, at most 1.
     quantiles : tuple of three floats, default=(0.1, 0.5, 0.9)
         Low, middle and high quantile of every figure shown.
     minimum_charge_usd : float or None, default=None
@@ -43,7 +44,7 @@ class BidSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     fixed_price_risk: float = Field(default=0.2, gt=0, lt=1)
-    margin: float = Field(default=0.15, ge=0)
+    margin: float = Field(default=0.15, ge=0, le=1)
     quantiles: tuple[float, float, float] = (0.1, 0.5, 0.9)
     minimum_charge_usd: float | None = Field(default=None, ge=0)
     minimum_charge_quantile: float = Field(default=0.1, ge=0, le=1)

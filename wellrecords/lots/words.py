@@ -29,6 +29,8 @@ DEPTH_TOLD_FT = 300.0
 HARDLY, NEARLY_SURE = 0.05, 0.9
 """Chance of the target under which a lot is said to hardly make it, and from which a low limit takes nothing away."""
 FAR_BEYOND = 2.0
+UNBORNE = 0.02
+"""Part of the chance of the target, found below the deepest well around, from which on it is told."""
 """Times the deepest well around from which a depth limit is told to be far beyond it."""
 STARTS = {
     "ground": "the ground",
@@ -154,7 +156,10 @@ def lot_notes(
     if draws is not None:
         deepest = deepest_around_ft(evidence, lot)
         needed = float(np.quantile(draws["depth_to_target_ft"], max(settings.quantiles), method="higher"))
-        if min(needed, deeper_limit_ft(settings)) > deepest or limit > FAR_BEYOND * deepest:
+        depths = draws["depth_to_target_ft"]
+        unborne = float(((depths > deepest) & (depths <= limit)).mean())
+        near = min(needed, deeper_limit_ft(settings)) > deepest
+        if near or unborne >= UNBORNE or limit > FAR_BEYOND * deepest:
             notes.append(beyond_note(deepest, limit))
         if chance_of_target < HARDLY:
             notes.append(
