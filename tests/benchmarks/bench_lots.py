@@ -7,12 +7,13 @@ A setting and target a row: CRPS of the log depth to the target (capped at
 has), by the estimate, and by the region's own law (the floor); the gap
 between the first two, and the share of it that the estimate closes (where
 there is next to no gap, the share says nothing); cover of its 80 % interval
-(and of the law's); its bias (mean of the log of its median over the law's
-median); and, over all settings, how many rows keep within bounds and the
-predicted against the observed chance of the target by four depths. The
-settings vary the simulator: laws of one fracture's yield that the estimate
-does not know, rates that fade, drillers who go on or round, limits, targets,
-rounded and missing yields, holes that end above rock.
+(and of the law's), and what it would be without the cap (`open_cover`); its
+bias (mean of the log of its median over the law's median); and, over all
+settings, how many rows keep within bounds and the predicted against the
+observed chance of the target by four depths. The settings vary the simulator:
+laws of one fracture's yield that the estimate does not know, rates that fade,
+drillers who go on or round, limits, targets, rounded and missing yields,
+holes that end above rock.
 """
 
 from __future__ import annotations
@@ -176,6 +177,19 @@ def log_capped(depth_ft: np.ndarray) -> np.ndarray:
     return np.log(np.clip(depth_ft, 1.0, CAP_FT))
 
 
+def open_cover(observed: np.ndarray, quantiles: np.ndarray) -> float:
+    """Share inside the 80 % interval, had depths no cap.
+
+    Where hole and law both pass 2,000 ft nobody sees which is deeper: such a
+    hole lies at any of the levels past the cap, each as likely.
+    """
+    inside = (observed >= quantiles[:, 9]) & (observed <= quantiles[:, 89])
+    capped = quantiles >= np.log(CAP_FT) - 1e-9
+    first = np.where(capped.any(axis=1), LEVELS[capped.argmax(axis=1)], 1.0)
+    part = np.clip(0.9 - np.maximum(first, 0.1), 0.0, None) / np.maximum(1.0 - first, 1e-9)
+    return float(np.where((observed >= np.log(CAP_FT) - 1e-9) & (first < 1.0), part, inside).mean())
+
+
 def study(name: str, setting: Setting, n_wells: int, n_lots: int, seed: int) -> tuple[list[dict], list[pd.DataFrame]]:
     wells, xy, truth, lots, law = simulate(setting, n_wells, n_lots, seed)
     rows, chances = [], []
@@ -207,6 +221,7 @@ def study(name: str, setting: Setting, n_wells: int, n_lots: int, seed: int) -> 
                 "closed": (scores[0] - scores[2]) / (scores[0] - scores[1]),
                 "cover": covers[0],
                 "law_cover": covers[1],
+                "open_cover": open_cover(observed, said),
                 "bias": np.expm1(np.mean(said[:, 49] - of_law[:, 49])),
                 "cpu_s": spent,
             }
@@ -244,7 +259,7 @@ def main() -> None:
         f"{np.sum((table['law_cover'] - 0.8).abs() > 0.03)}); of {len(told)} with a gap over {CLEAR_GAP:g} "
         f"{np.sum(told['closed'] < 0.9)} close less than nine tenths of it"
     )
-    shown = ["depth", "truth", "estimate", "law", "cover", "law_cover", "bias"]
+    shown = ["depth", "truth", "estimate", "law", "cover", "law_cover", "open_cover", "bias"]
     print(table.groupby("gpm")[shown].mean().round(3).to_string())
     every = pd.concat(chances)
     bins = every.groupby(np.minimum((every["said"] * 10).astype(int), 9))
