@@ -260,6 +260,17 @@ def main() -> None:
         f"{np.sum(told['closed'] < 0.9)} close less than nine tenths of it"
     )
     shown = ["depth", "truth", "estimate", "law", "cover", "law_cover", "open_cover", "bias"]
+    if options.seeds > 1:
+        together = table.groupby(["setting", "gpm"], sort=False)[[*shown, "gap"]].mean()
+        together["closed"] = (together["depth"] - together["estimate"]) / together["gap"]
+        between = table.groupby(["setting", "gpm"], sort=False)["bias"].std() / np.sqrt(options.seeds)
+        print("\nseeds together, with the standard error of the bias")
+        print(together.assign(bias_se=between).round(3).to_string())
+        print(
+            f"of {len(together)} {np.sum(together['bias'].abs() > 0.05)} have a bias beyond 5 %, "
+            f"{np.sum((together['open_cover'] - 0.8).abs() > 0.03)} an open cover outside 77 to 83 %; "
+            f"{np.sum(together['closed'][together['gap'] > CLEAR_GAP] < 0.9)} close less than nine tenths of a gap\n"
+        )
     print(table.groupby("gpm")[shown].mean().round(3).to_string())
     every = pd.concat(chances)
     bins = every.groupby(np.minimum((every["said"] * 10).astype(int), 9))

@@ -25,7 +25,7 @@ from wellrecords.lots.stopping import Stops, first_habits, fit_habits
 RATE_BOUNDS = (1.0 / 3000.0, 1.0 / 4.0)
 SIZE_BOUNDS_GPM = (0.03, 60.0)
 JUMPS = (Jumps("lognormal", 1.0), Jumps("lognormal", 0.6), Jumps("lognormal", 1.5), Jumps("gamma", 0.7))
-DECAYS_FT = (np.inf, 600.0, 400.0, 250.0)
+DECAYS_FT = (np.inf, 600.0, 400.0, 250.0, 160.0)
 REACHES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
 """In units of the distance to the thirtieth well."""
 SPREADS = (0.0, 0.15, 0.3, 0.45, 0.6)
@@ -51,6 +51,9 @@ CLEARLY = 2.0
 """Standard errors by which a less simple law must predict better."""
 FADES = 3.0
 """The same for a rate that fades: it speaks of depths that hardly a hole has seen, and costs dear where it does not."""
+LIKELY_FALL_FT = 300.0
+"""A weak prior on how fast: half-normal, of a fall by a factor e in so many feet. Few holes go past the depth at which a
+steeper one leaves next to nothing, and it would be taken at their word."""
 
 
 def first_grid() -> LawGrid:
@@ -318,27 +321,30 @@ def fit_laws(
 
 
 def _fading(trial: _Trial, found: LawMap, decays_ft: Sequence[float]) -> LawMap:
-    """Let the rate fade with depth if that predicts clearly better, and faster only if that does again.
+    """Let the rate fade with depth if that predicts clearly better, and then as fast as the wells say.
 
     Where the rate falls fast, a rate that falls gently predicts clearly
     better, too; what only looks like fading (yields rounded or missing) may
-    favour a fast fall alone.
+    favour a fast fall alone. Once fading is clear, how fast is a mean of the
+    falls, each weighed by how well it predicts: a step from one to the next
+    is seldom clear, and the gentlest promised the deep yields too shallow.
     """
     straight = _with_reach(trial, found)
-    fading = [decay_ft for decay_ft in decays_ft if np.isfinite(decay_ft)]
+    decays = np.array([decay_ft for decay_ft in decays_ft if np.isfinite(decay_ft)])
 
     def fades(decay_ft: float) -> LawMap:
         return _with_reach(trial, _improve(trial, replace(found, decay_ft=decay_ft)))
 
-    if not fading:
+    if not len(decays):
         return straight
-    best = fades(fading[0])
-    if not _clearly_better(best.scores, straight.scores, FADES):
+    gentlest = fades(decays[0])
+    if not _clearly_better(gentlest.scores, straight.scores, FADES):
         return straight
-    for faster in map(fades, fading[1:]):
-        if _clearly_better(faster.scores, best.scores):
-            best = faster
-    return _settled(trial, best)
+    tried = [gentlest, *map(fades, decays[1:])]
+    score = np.array([float(laws.scores.sum()) for laws in tried])
+    likely = score - 0.5 * (LIKELY_FALL_FT / decays) ** 2
+    fall = np.average(1.0 / decays, weights=np.exp(likely - likely.max()))
+    return _settled(trial, replace(tried[int(np.argmax(likely))], decay_ft=float(1.0 / fall)))
 
 
 def _settled(trial: _Trial, laws: LawMap) -> LawMap:
