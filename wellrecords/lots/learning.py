@@ -52,8 +52,8 @@ CLEARLY = 2.0
 FADES = 3.0
 """The same for a rate that fades: it speaks of depths that hardly a hole has seen, and costs dear where it does not."""
 LIKELY_FALL_FT = 300.0
-"""A weak prior on how fast: half-normal, of a fall by a factor e in so many feet. Few holes go past the depth at which a
-steeper one leaves next to nothing, and it would be taken at their word."""
+"""A weak prior on how fast: half-normal, of a fall by a factor e in so many feet. Few holes go past the depth at which
+a steeper one leaves next to nothing, and it would be taken at their word."""
 
 
 def first_grid() -> LawGrid:
