@@ -30,6 +30,7 @@ def run(*words, cwd=None):
         ("estimate",),
         ("report",),
         ("held-back",),
+        ("changes",),
         ("site",),
         ("need",),
         ("file-well",),
@@ -301,7 +302,7 @@ def small_region(tmp_path):
     return settings
 
 
-@pytest.mark.parametrize("words", [("estimate", "--at=-70.05,45.3"), ("held-back",)])
+@pytest.mark.parametrize("words", [("estimate", "--at=-70.05,45.3"), ("held-back",), ("changes",)])
 def test_before_any_refresh_the_command_to_run_is_named(words, small_region):
     verb, *options = words
     done = run(verb, small_region, *options)
@@ -319,6 +320,23 @@ def test_a_refresh_writes_its_report_where_it_is_told(small_region, tmp_path):
     assert f"Report: open {tmp_path / 'out' / 'run.html'}" in done.stdout
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["run.html"]
     assert "unreadable reading" in (tmp_path / "out" / "run.html").read_text()
+
+
+def test_what_was_changed_in_a_file_is_shown_and_saved_row_by_row(small_region, tmp_path):
+    wells = tmp_path / "wells.csv"
+    wells.write_text(wells.read_text().replace("1,200,", "1,200 ft,").replace("2,240,-70.06", "2,240,70.06"))
+    assert run("refresh", small_region).returncode == 0
+    done = run("changes", small_region, "--save", tmp_path / "changes.csv")
+    assert done.returncode == 0, done.stderr
+    assert "unsigned_longitude" in done.stdout
+    assert "70.06" not in done.stdout, "what was written is in the file alone"
+    saved = pd.read_csv(tmp_path / "changes.csv")
+    (moved,) = saved.query("rule == 'unsigned_longitude'").to_dict("records")
+    assert (moved["source"], moved["file_row"]) == ("wells", 3)
+    assert "70.06" in moved["before"]
+    unknown = run("changes", small_region, "--rule", "no_such_rule")
+    assert unknown.returncode == 2
+    assert "There are: " in unknown.stderr
 
 
 @pytest.mark.parametrize(

@@ -183,6 +183,17 @@ def show_estimates(jobs: Sequence[LotJob]) -> None:
             typer.echo(f"{plain(job.lot_id)}: {plain(note)}")
 
 
+def show_changes(table: pd.DataFrame) -> None:
+    """Print what was changed and flagged: how many, of which column, by which rule. What was written is not shown."""
+    if table.empty:
+        typer.echo("Nothing was changed or flagged.")
+        return
+    by = ["source", "done", "column", "rule"]
+    counted = table.groupby(by, sort=True).size().rename("rows").reset_index()
+    counted = counted.sort_values(["source", "done", "rows"], ascending=[True, True, False], kind="stable")
+    show_table([{**one, "rows": f"{one['rows']:,}"} for one in counted.to_dict("records")], right=("rows",))
+
+
 def show_held_back(rows: pd.DataFrame) -> None:
     """Print the held-back rows: how many for which reason, and where the first of them stand."""
     if rows.empty:

@@ -1,4 +1,4 @@
-"""The verbs on records: describe a file by a layout, refresh the dataset, show what was held back."""
+"""The verbs on records: describe a file by a layout, refresh the dataset, show what was changed and held back."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import typer
 from wellrecords.cli.common import SettingsFile, SourceFiles, load, refreshed
 from wellrecords.errors import WellRecordsError, counted
 from wellrecords.output import check_file, check_folder, write_whole
-from wellrecords.terminal import short, show_held_back, show_layout_check, show_refresh
+from wellrecords.terminal import short, show_changes, show_held_back, show_layout_check, show_refresh
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -130,6 +130,40 @@ def held_back(
     if save is not None:
         for file in _save_held_back(rows, save, read_manifest(store).get("columns", {})):
             typer.echo(f"Written: {file}")
+
+
+def changes(
+    settings_file: SettingsFile,
+    of_source: Annotated[str | None, typer.Option("--of", metavar="SOURCE", help="Only rows of this source.")] = None,
+    rule: Annotated[str | None, typer.Option("--rule", help="Only what this rule did.")] = None,
+    save: Annotated[
+        Path | None, typer.Option("--save", metavar="FILE", help="Write each change and flag, a CSV for a spreadsheet.")
+    ] = None,
+) -> None:
+    """Show what was changed and flagged in the rows that were kept.
+
+    On the terminal how many, of which column, by which rule; saved, each with
+    its row in the file, what was written there, what stands now, and why. What
+    is only flagged was left as it was.
+    """
+    from wellrecords.changed import changed_csv, changed_table
+    from wellrecords.store import read_table
+
+    if save is not None:
+        check_file(save)
+    store = load(settings_file).region.store
+    table = changed_table(read_table(store, "changes"), read_table(store, "flags"))
+    for column, asked in (("source", of_source), ("rule", rule)):
+        if asked is None:
+            continue
+        known = sorted(table[column].unique())
+        if asked not in known:
+            msg = f"Nothing was changed or flagged with {column} {asked!r}. There are: {', '.join(known) or 'none'}."
+            raise WellRecordsError(msg)
+        table = table[table[column] == asked]
+    show_changes(table)
+    if save is not None:
+        typer.echo(f"Written: {write_whole(save, changed_csv(table))}")
 
 
 def _save_held_back(rows: pd.DataFrame, folder: Path, columns: Mapping[str, Sequence[str]]) -> list[Path]:
