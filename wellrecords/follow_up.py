@@ -14,17 +14,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-from pyproj import Geod
 
 from wellrecords.bid import Bid
-from wellrecords.cleaning.rules import CleaningSettings, load_rules
-from wellrecords.errors import Problem, ProblemsError, WellRecordsError
-from wellrecords.lot_files import read_lots
+from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.filing_doubts import doubts_of, miles_off
 from wellrecords.outcomes import (
     FILED_AT,
     OUTCOME_COLUMNS,
     Account,
-    DrilledWell,
     EstimateRecord,
     OutcomesSettings,
     account,
@@ -33,23 +30,20 @@ from wellrecords.outcomes import (
     file_well,
     hash_inputs,
     make_estimate_record,
+    no_outcomes,
     read_estimates,
     read_outcomes,
     sentences_for_well,
     write_estimate,
 )
-from wellrecords.outcomes.doubts import SURE, doubtful_figures
 from wellrecords.outcomes.drilled_well import checked_well
 from wellrecords.outcomes.estimates import latest_before
 from wellrecords.store import read_manifest
-from wellrecords.units import M_PER_MILE
 
 if TYPE_CHECKING:
     from wellrecords.jobs import LotJob
     from wellrecords.settings import Settings
 
-FAR_FROM_LOT_MI = 0.5
-"""A well that stands farther from where its lot was estimated is most often filed under the wrong lot or place."""
 SHOWN_LOTS = 12
 _MADE_FROM = ("estimate", "demand", "construction", "water_system")
 """The tables of the settings that an estimate and its bid are made from, the bid's own aside."""
@@ -144,8 +138,9 @@ def file_and_compare(settings: Settings, fields: Mapping[str, str], *, sure: boo
     fields : mapping of str to str
         Of `outcomes.DrilledWell`.
     sure : bool, default=False
-        File it although a figure lies outside the ranges of the rules of
-        cleaning, or its place far from its lot.
+        File it although something of it is doubted (`filing_doubts`): a
+        figure that is hardly true, its place far from its lot, or a well that
+        stands in the log already.
 
     Returns
     -------
@@ -162,67 +157,20 @@ def file_and_compare(settings: Settings, fields: Mapping[str, str], *, sure: boo
     table = settings.part("outcomes", OutcomesSettings)
     log = _named(settings, "file", "the firm's log of drilled wells")
     well = checked_well(dict(fields))
-    if not sure and (doubts := _doubts(settings, table, well)):
+    # Read before the filing: a log or an estimate that cannot be read is told while nothing is changed.
+    filed = read_outcomes(log) if log.exists() else no_outcomes()
+    estimates = [] if table.estimates is None else read_estimates(table.estimates)
+    if not sure and (doubts := doubts_of(settings, well, filed, estimates)):
         raise ProblemsError(doubts, "The well is not filed yet")
     file_well(log, well)
     learns = _way_into_dataset(settings, log)
     if table.estimates is None:
         nothing = "The settings name no folder of kept estimates ([outcomes] estimates): nothing to compare."
         return log, [nothing, *learns]
-    outcomes, estimates = read_outcomes(log), read_estimates(table.estimates)
-    well_id = well.well_id
+    outcomes, well_id = read_outcomes(log), well.well_id
     comparison = compare_outcomes(outcomes, estimates, level=table.level)
     told = place_notes(outcomes, estimates, well_id)
     return log, [*told, *sentences_for_well(comparison, event_table(outcomes, estimates), well_id), *learns]
-
-
-def _doubts(settings: Settings, table: OutcomesSettings, well: DrilledWell) -> list[Problem]:
-    """Return what is hardly true of a well: figures out of range, and a place far from its lot."""
-    doubts = doubtful_figures(well, load_rules(settings.part("cleaning", CleaningSettings).rules))
-    place = _place_of_lot(settings, table, well.lot_id)
-    miles = None if place is None else _miles_off(place, well.longitude, well.latitude)
-    if miles is not None:
-        doubts.append(
-            Problem(
-                what=f"the well stands {miles} miles from lot {well.lot_id}: wrong lot or wrong place?",
-                column="longitude, latitude",
-                value=f"{well.longitude:.10g},{well.latitude:.10g}",
-                rule=f"a well stands within {FAR_FROM_LOT_MI:g} miles of its lot",
-                next_step=f"mend the lot or the place, or {SURE}",
-                code="outcome_far",
-                private=True,
-            )
-        )
-    return doubts
-
-
-def _place_of_lot(settings: Settings, table: OutcomesSettings, lot_id: str) -> tuple[float, float] | None:
-    """Return where a lot lies: where it was last estimated, else as the settings' file of lots has it."""
-    estimates = [] if table.estimates is None else read_estimates(table.estimates)
-    for record in reversed(estimates):
-        if record.lot_id == lot_id and record.longitude is not None and record.latitude is not None:
-            return record.longitude, record.latitude
-    from wellrecords.jobs import LotsSettings
-
-    file = settings.part("lots", LotsSettings).file
-    if file is None or not lot_id:
-        return None
-    try:
-        middle = read_lots(file, [lot_id]).geometry.representative_point().iloc[0]
-    except WellRecordsError:
-        # The lot is of another file, or the file cannot be read: the well may be filed all the same.
-        return None
-    return middle.x, middle.y
-
-
-def _miles_off(place: tuple[float, float], longitude: float, latitude: float) -> str | None:
-    """Return the miles from a lot's place, for people; None where they are few or not known."""
-    if pd.isna(longitude) or pd.isna(latitude):
-        return None
-    miles = Geod(ellps="WGS84").inv(*place, longitude, latitude)[2] / M_PER_MILE
-    if miles <= FAR_FROM_LOT_MI:
-        return None
-    return f"{miles:.1f}" if miles < 10 else f"{miles:,.0f}"
 
 
 def _way_into_dataset(settings: Settings, log: Path) -> list[str]:
@@ -274,7 +222,7 @@ def place_notes(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord], wel
         ]
     if record.longitude is None or record.latitude is None:
         return []
-    miles = _miles_off((record.longitude, record.latitude), well["longitude"], well["latitude"])
+    miles = miles_off((record.longitude, record.latitude), well["longitude"], well["latitude"])
     return [] if miles is None else [f"The well stands {miles} miles from lot {lot_id}."]
 
 

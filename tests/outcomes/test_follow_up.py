@@ -52,6 +52,11 @@ def well_file(path, fields):
     return path
 
 
+def apart(number):
+    """Return a place on the lot of `WELL` for each number, some 20 m from the next."""
+    return {"longitude": round(WELL["longitude"] + 0.00025 * number, 6)}
+
+
 def run(*words):
     return CliRunner().invoke(app, [str(word) for word in words])
 
@@ -175,7 +180,7 @@ def test_blanks_are_left_out_and_truth_values_are_words(tmp_path):
 def test_the_account_is_shown_with_its_warnings(file, tmp_path):
     write_estimate(tmp_path / "firm" / "estimates", make_record())
     for number in range(12):
-        well = WELL | {"well_id": f"w{number}", "depth_to_bedrock_ft": "300"}
+        well = WELL | {"well_id": f"w{number}", "depth_to_bedrock_ft": "300"} | apart(number)
         assert run("file-well", file, "--from", well_file(tmp_path / "well.csv", well)).exit_code == 0
     done = run("outcomes", file)
     assert done.exit_code == 0
@@ -310,7 +315,7 @@ def test_what_a_yield_was_estimated_of_and_the_way_into_the_dataset_are_told(fil
     log = tmp_path / "firm" / "drilled.csv"
     assert f'file = "{log}" and layout = "firm_outcomes"' in done.output
     file.write_text(f'{SETTINGS}[[sources]]\nfile = "firm/drilled.csv"\nlayout = "firm_outcomes"\n')
-    again = run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | {"well_id": "w2"}))
+    again = run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | {"well_id": "w2"} | apart(1)))
     assert again.exit_code == 0, again.output
     assert "add the log to the settings" not in again.output
 
@@ -321,7 +326,12 @@ def test_few_outcomes_are_counted_without_a_share(file, tmp_path):
     (line,) = [line for line in run("outcomes", file).output.splitlines() if line.startswith("depth to the wanted")]
     assert line.split()[-6:] == ["1", "0", "0", "1", "–", "–"]
     for number in range(5):
-        run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | {"well_id": f"n{number}"}))
+        run(
+            "file-well",
+            file,
+            "--from",
+            well_file(tmp_path / "well.csv", WELL | {"well_id": f"n{number}"} | apart(number + 1)),
+        )
     lines = run("outcomes", file).output.splitlines()
     (line,) = [line for line in lines if line.startswith("depth to rock")]
     assert "%" in line

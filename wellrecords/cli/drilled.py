@@ -58,7 +58,7 @@ def file_well(
         typer.Option("--field", metavar="NAME=VALUE", help="Another column of the log (repeatable)."),
     ] = None,
     sure: Annotated[
-        bool, typer.Option("--sure", help="File it although a figure, or its place so far from its lot, is doubted.")
+        bool, typer.Option("--sure", help="File it although a figure, its place or its lot is doubted.")
     ] = False,
 ) -> None:
     """File a drilled well and hold it against its estimate.

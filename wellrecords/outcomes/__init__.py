@@ -26,7 +26,7 @@ from wellrecords.outcomes.estimates import (
     read_estimates,
     write_estimate,
 )
-from wellrecords.outcomes.log import FILED_AT, LOG_COLUMNS, file_well, read_outcomes
+from wellrecords.outcomes.log import FILED_AT, LOG_COLUMNS, file_well, no_outcomes, read_outcomes
 
 __all__ = [
     "FILED_AT",
@@ -49,6 +49,7 @@ __all__ = [
     "hash_inputs",
     "make_estimate_record",
     "money_sentences",
+    "no_outcomes",
     "poisson_binomial",
     "read_estimates",
     "read_outcomes",

@@ -146,6 +146,11 @@ def read_outcomes(log_file: str | Path, *, smallest_yield_gpm: float | None = No
     return _as_intervals(table, log_file, smallest_yield_gpm)
 
 
+def no_outcomes() -> pd.DataFrame:
+    """Return the table of `read_outcomes` for a log that does not exist yet."""
+    return _as_intervals(pd.DataFrame(columns=list(LOG_COLUMNS), dtype="str"), Path(), None)
+
+
 def _as_intervals(table: pd.DataFrame, log_file: Path, smallest_yield_gpm: float | None) -> pd.DataFrame:
     problems: list[Problem] = []
 

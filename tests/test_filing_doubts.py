@@ -1,0 +1,91 @@
+"""What is known where a well is filed, gathered from the dataset, the log and the kept estimates."""
+
+import geopandas as gpd
+import pytest
+from typer.testing import CliRunner
+
+from wellrecords import filing_doubts
+from wellrecords.cli.verbs import app
+from wellrecords.errors import ProblemsError, WellRecordsError
+from wellrecords.outcomes import read_outcomes
+
+SETTINGS = """
+[region]
+name = "Simulated"
+crs = "EPSG:26919"
+bounds = [-71, 44, -68, 46]
+store = "store"
+[[sources]]
+file = "none.csv"
+layout = "california_wcr"
+[outcomes]
+file = "drilled.csv"
+"""
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "region.toml"
+    path.write_text(SETTINGS)
+    return path
+
+
+def run(*words):
+    return CliRunner().invoke(app, [str(word) for word in words])
+
+
+def wells_in(monkeypatch, depth_ft, places):
+    """Let the store hold wells at places (longitude, latitude)."""
+
+    def read(_store, box, columns):
+        wells = gpd.GeoDataFrame(
+            {"total_depth_ft": float(depth_ft), "yield_gpm_low": 9.0},
+            index=range(len(places)),
+            geometry=gpd.points_from_xy(*zip(*places, strict=True)),
+        )
+        wells["longitude"], wells["latitude"] = wells.geometry.x, wells.geometry.y
+        return wells.cx[box[0] : box[2], box[1] : box[3]][[*columns, "geometry"]]
+
+    monkeypatch.setattr(filing_doubts, "read_wells", read)
+
+
+def test_wells_around_are_those_within_five_miles_and_none_without_a_dataset(monkeypatch, tmp_path):
+    assert len(filing_doubts.wells_around(tmp_path / "store", -70.0, 45.2)) == 0
+    east_5mi = 8046.72 / 78800.0  # metres in a degree of longitude at 45.2 north
+    places = [(-70.0, 45.2), (-70.0 + 0.98 * east_5mi, 45.2), (-70.0 + 1.02 * east_5mi, 45.2), (-70.0, 45.274)]
+    wells_in(monkeypatch, 300, places)
+    assert list(filing_doubts.wells_around(tmp_path / "store", -70.0, 45.2).index) == [0, 1]
+
+
+def test_a_ten_fold_depth_is_asked_about_and_filed_when_sure(file, tmp_path, monkeypatch):
+    wells_in(monkeypatch, 420, [(-70.0, 45.2)] * 12)
+    words = ("file-well", file, "--well-id", "26-04", "--drilled-on", "2026-05-31", "--at=-70.0,45.2")
+    asked = run(*words, "--depth-ft", "3400")
+    assert isinstance(asked.exception, ProblemsError)
+    told = str(asked.exception)
+    assert "3,400 ft is far beyond all that is known here: a digit too many? (column --depth-ft" in told
+    assert "the deepest well within 5 miles 420 ft" in told
+    assert not (tmp_path / "drilled.csv").exists()
+    assert run(*words, "--depth-ft", "3400", "--sure").exit_code == 0
+    # The deepest well filed is now 3,400 ft: firms do drill deep where they know that they do.
+    assert run(*words, "--well-id", "26-05", "--at=-70.0,45.21", "--depth-ft", "3000").exit_code == 0
+
+
+def test_a_figure_is_asked_about_once(file, monkeypatch):
+    wells_in(monkeypatch, 420, [(-70.0, 45.2)] * 12)
+    words = ("file-well", file, "--well-id", "26-04", "--drilled-on", "2026-05-31", "--at=-70.0,45.2")
+    told = str(run(*words, "--depth-ft", "9000").exception)
+    assert "1 problem." in told
+    assert "1 to 5,000 is believed" in told
+
+
+def test_a_log_that_cannot_be_read_is_told_before_anything_is_filed(file, tmp_path):
+    log = tmp_path / "drilled.csv"
+    words = ("--well-id", "b", "--drilled-on", "2026-05-31", "--at=-70.0,45.2", "--depth-ft", "300")
+    log.write_text("well_id,drilled_on,total_depth_ft,longitude,latitude,filed_at\na,May,300,,,\n")
+    before = log.read_text()
+    assert isinstance(run("file-well", file, *words, "--sure").exception, WellRecordsError)
+    assert log.read_text() == before
+    log.write_text(before.replace("May", "2026-05-01"))
+    assert run("file-well", file, *words, "--sure").exit_code == 0
+    assert len(read_outcomes(log)) == 2
