@@ -210,6 +210,12 @@ def test_a_zero_of_which_the_layout_says_nothing_stops_the_run():
         convert({}, {"Depth": "0"}, layout=layout)
 
 
+@pytest.mark.parametrize("zero", ["", '\nzero = "unknown"'])
+def test_rock_that_crops_out_is_at_0_ft_whatever_a_figure_of_0_means(zero):
+    layout = LAYOUT.replace('from = "Rock"\nzero = "value"', f'from = "Rock"{zero}')
+    assert convert({"Rock": "outcrop"}, layout=layout).wells["depth_to_bedrock_ft_high"].tolist() == [0.0]
+
+
 def test_units_by_row():
     converted = convert({"Unit": "L/min", "Rate": "3.785411784"}, {"Unit": "GPM"}, {"Unit": "igpm", "Rate": "1"})
     assert converted.wells["yield_gpm_low"].tolist() == pytest.approx([1.0, 4.0, 1.20095], abs=1e-5)

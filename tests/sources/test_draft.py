@@ -395,3 +395,48 @@ def test_a_draft_says_how_to_tell_the_error_of_places(tmp_path):
     assert "so their error is assumed" in text
     told = settled(text).replace('# method = "gps"', 'method = "gps"').replace("# error_m = 10", "error_m = 10")
     assert (parse_layout(told).positions[0].method, parse_layout(told).positions[0].error_m) == ("gps", 10)
+
+
+def test_remarks_that_say_how_a_well_was_made_are_shown_with_the_tables_that_read_them(tmp_path):
+    path = tmp_path / "firm.csv"
+    notes = ["hydrofracked", "deepened, old hole", "iron", "test hole, abandoned", "fractured granite", ""]
+    rows = "".join(
+        f'{number},{100 + number},3,45.{number}1,-70.{number}1,"{note}"\n' for number, note in enumerate(notes)
+    )
+    path.write_text(f"No,Depth (ft),Yield (gpm),Lat,Long,Notes\n{rows}")
+    text = settled(draft_layout(path))
+    assert "'hydrofracked' (1)" in text
+    assert parse_layout(text).not_used == ("Notes",), "a draft reads no remarks unless it is told to"
+    text = text.replace('not_used = ["Notes"]', "not_used = []").replace('# from = ["Notes"]', 'from = ["Notes"]')
+    text = taken_up(
+        text,
+        "[codes.hydrofractured]",
+        "[codes.hydrofractured.canonical]",
+        "[codes.record_kind]",
+        "[codes.record_kind.canonical]",
+        'yes = ["hydrofracked"]',
+        'deepened = ["deepened, old hole"]',
+        'abandoned = ["test hole, abandoned"]',
+        'ignore = ["*"]',
+    )
+    layout = parse_layout(text)
+    wells = convert_source(read_source(path, layout), layout).wells.set_index("source_record_id")
+    assert wells["hydrofractured"].fillna(False).tolist() == [True, False, False, False, False, False]
+    assert wells["record_kind"].tolist() == ["new", "deepened", "new", "abandoned", "new", "new"]
+
+
+def test_remarks_that_differ_from_row_to_row_are_not_listed(tmp_path):
+    path = tmp_path / "firm.csv"
+    rows = "".join(f'{number},{100 + number},3,45.1,-70.1,"deepened by {number} ft"\n' for number in range(20))
+    path.write_text(f"No,Depth (ft),Yield (gpm),Lat,Long,Notes\n{rows}")
+    assert "deepened by" not in draft_layout(path)
+
+
+def test_a_word_among_figures_comes_with_the_line_that_reads_it(tmp_path):
+    path = tmp_path / "firm.csv"
+    path.write_text("No,Depth (ft),Rock (ft),Yield (gpm),Lat,Long\n1,200,20,3,45.1,-70.1\n2,60,nil,5,45.2,-70.2\n")
+    text = settled(draft_layout(path))
+    text = taken_up(text, 'words = { "nil" = "unknown" }').replace('= "unknown" }', '= "not_reached" }')
+    layout = parse_layout(text)
+    wells = convert_source(read_source(path, layout), layout).wells
+    assert wells["depth_to_bedrock_ft_high"].tolist() == [20.0, float("inf")]

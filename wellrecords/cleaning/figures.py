@@ -167,6 +167,8 @@ def _zeros(figures: Figures, rules: ReadingRules, findings: Findings) -> None:
         & (figures.high == 0.0)
         & np.isin(figures.flag, ["", "notation", "unit", "own_unit", "uncertain"])
     )
+    # Rock that crops out lies at 0 ft whatever a figure of 0 means: the word says so.
+    zero &= figures.original.astype(str).str.contains(r"\d").to_numpy()
     at = np.flatnonzero(zero)
     if not len(at):
         return

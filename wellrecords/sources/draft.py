@@ -19,7 +19,7 @@ import pandas as pd
 
 from wellrecords.errors import ProblemsError, counted
 from wellrecords.places import parse_angles
-from wellrecords.readings import parse_readings
+from wellrecords.readings import WORD_MEANINGS, parse_readings
 from wellrecords.sources.column_rules import CODE_SETS, READING_KINDS, TEXT_COLUMNS, tidy_code, tidy_name, usual_units
 from wellrecords.sources.draft_contents import (
     DATE_FORMATS,
@@ -28,6 +28,7 @@ from wellrecords.sources.draft_contents import (
     dates_read,
     find_dates,
     find_degrees,
+    find_remarks,
     west_by_name,
 )
 from wellrecords.sources.layout import DATUMS
@@ -123,7 +124,12 @@ def draft_layout(path: str | Path, name: str | None = None) -> str:
     used = {column for guess in guesses.values() for column in guess.columns} | {POINT_X, POINT_Y, "sheet"}
     used -= {column for role in _ONLY_SAID for column in (guesses[role].columns if role in guesses else ())}
     rest = [str(column) for column in raw.table.columns if str(column) not in used]
-    lines += ["# These columns fit nothing that is known here:", f"not_used = {_list(rest)}", ""]
+    lines += [
+        "# These columns fit nothing that is known here:",
+        f"not_used = {_list(rest)}",
+        *_remarks(raw, rest, guesses),
+        "",
+    ]
     if two_rows is not None or decimal_comma(raw):
         lines.append("[file]")
         if two_rows is not None:
@@ -346,6 +352,26 @@ def _codes(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
     return _section(guesses, role, f"codes.{role}", more)
 
 
+def _remarks(raw: RawTable, unused: Sequence[str], guesses: dict[str, Guess]) -> list[str]:
+    """Return comments on what columns that fit nothing say of how wells were made, and the tables that read it."""
+    lines: list[str] = []
+    for column in unused:
+        for role, said in find_remarks(raw.table[column]).items():
+            if role in guesses:
+                continue
+            shown = ", ".join(f"{text!r} ({count:,})" for texts in said.values() for text, count in texts.items())
+            lines += [
+                f"# {_comment(repr(column))} says of some wells what an estimate reads ({role}): {_comment(shown)}.",
+                "# To read it, take the column out of not_used, and off these lines the #:",
+                f"# [codes.{role}]",
+                f"# from = {_list([column])}",
+                '# ignore = ["*"]  # whatever else stands there says nothing of it',
+                f"# [codes.{role}.canonical]",
+                *(f"# {code} = {_list(list(texts))}" for code, texts in said.items()),
+            ]
+    return lines
+
+
 def _not_found(guesses: dict[str, Guess]) -> list[str]:
     """Return comments on what no column looks like: it may stand under a name of the firm's own."""
     dated = "drilled_on" in guesses or "year" in guesses
@@ -412,6 +438,8 @@ def _readings(raw: RawTable, guesses: dict[str, Guess], role: str) -> list[str]:
     if len(odd):
         shown = ", ".join(f"{text!r} ({count:,})" for text, count in odd.head(8).items())
         more.append(f"# SAY what these mean, under words or missing, or let them be held back: {_comment(shown)}")
+        word = _quote(str(odd.index[0]))
+        more.append(f'# words = {{ {word} = "unknown" }}  # or one of: {", ".join(WORD_MEANINGS)}')
     return _section(guesses, role, f"readings.{role}", more)
 
 

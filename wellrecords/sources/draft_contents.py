@@ -14,7 +14,21 @@ import pandas as pd
 
 from wellrecords.sources.column_rules import tidy_name
 
-DATE_FORMATS = ("%Y-%m-%d", "%m/%d/%Y", "%d.%m.%Y", "%m/%d/%y", "%Y/%m/%d", "%d-%b-%Y", "%B %Y", "%Y%m%d", "%Y")
+DATE_FORMATS = (
+    "%Y-%m-%d",
+    "%m/%d/%Y",
+    "%d.%m.%Y",
+    "%m/%d/%y",
+    "%Y/%m/%d",
+    "%d-%b-%Y",
+    "%b %d %Y",
+    "%B %d, %Y",
+    "%B %Y",
+    "%b %Y",
+    "%m/%Y",
+    "%Y%m%d",
+    "%Y",
+)
 _ALSO_NUMBERS = ("%Y%m%d", "%Y")
 """Ways of writing a date that a job number or a depth may fit too: alone they make no column of dates."""
 FEWEST_TEXTS = 3
@@ -30,6 +44,18 @@ _ANOTHER_DAY = re.compile(
     r"permit|receiv|filed|issue|enter|updat|load|sampl|measur|inspect|bill|invoice|paid|due|birth"
 )
 """Days in a well's file on which it was not drilled."""
+
+
+_REMARKS = {
+    ("hydrofractured", "yes"): re.compile(r"hydro.?frac|\bfrac(?:'?d|ked|k?ing|)\b|\bfracked\b", re.IGNORECASE),
+    ("record_kind", "deepened"): re.compile(r"\bdeepen", re.IGNORECASE),
+    ("record_kind", "replaced"): re.compile(r"\breplace", re.IGNORECASE),
+    ("record_kind", "repaired"): re.compile(r"\brepair|\brecondition", re.IGNORECASE),
+    ("record_kind", "abandoned"): re.compile(r"\babandon|\bplugged\b|\bdecommission", re.IGNORECASE),
+}
+"""What a column of remarks may say of a well that an estimate reads. "Fractured" alone is said of rock."""
+MOST_SPELLINGS = 12
+"""Remarks that differ from row to row are no codes: of so many, a list of them would be the file over again."""
 
 
 @dataclass(frozen=True)
@@ -151,3 +177,28 @@ def west_by_name(columns: Collection[str], table: pd.DataFrame) -> bool:
         re.search(r"\b(?:west\w*|w)\b", tidy_name(column)) and not table[column].str.contains("-|W", regex=True).any()
         for column in columns
     )
+
+
+def find_remarks(texts: pd.Series) -> dict[str, dict[str, dict[str, int]]]:
+    """Return what a column that fits nothing says here and there of how wells were made.
+
+    Parameters
+    ----------
+    texts : pandas.Series
+        All texts of the column.
+
+    Returns
+    -------
+    dict
+        By role (`hydrofractured`, `record_kind`), canonical code and text:
+        how many rows say so. A text that speaks of two codes of a role is
+        left out; so is a role of which more than `MOST_SPELLINGS` texts speak.
+    """
+    counts = texts.str.strip().value_counts()
+    found: dict[str, dict[str, dict[str, int]]] = {}
+    for text, count in counts.items():
+        for role in {role for role, _ in _REMARKS}:
+            codes = [code for (of, code), words in _REMARKS.items() if of == role and words.search(str(text))]
+            if len(codes) == 1:
+                found.setdefault(role, {}).setdefault(codes[0], {})[str(text)] = int(count)
+    return {role: said for role, said in sorted(found.items()) if sum(map(len, said.values())) <= MOST_SPELLINGS}
