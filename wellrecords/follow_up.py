@@ -17,7 +17,7 @@ import pandas as pd
 
 from wellrecords.bid import Bid
 from wellrecords.errors import ProblemsError, WellRecordsError
-from wellrecords.filing_doubts import doubts_of, miles_off
+from wellrecords.filing_doubts import doubts_of, kept_lots_said, known_lot, miles_off
 from wellrecords.outcomes import (
     FILED_AT,
     OUTCOME_COLUMNS,
@@ -37,14 +37,13 @@ from wellrecords.outcomes import (
     write_estimate,
 )
 from wellrecords.outcomes.drilled_well import checked_well
-from wellrecords.outcomes.estimates import latest_before
+from wellrecords.outcomes.estimates import latest_before, of_lot
 from wellrecords.store import read_manifest
 
 if TYPE_CHECKING:
     from wellrecords.jobs import LotJob
     from wellrecords.settings import Settings
 
-SHOWN_LOTS = 12
 _MADE_FROM = ("estimate", "demand", "construction", "water_system")
 """The tables of the settings that an estimate and its bid are made from, the bid's own aside."""
 
@@ -160,17 +159,20 @@ def file_and_compare(settings: Settings, fields: Mapping[str, str], *, sure: boo
     # Read before the filing: a log or an estimate that cannot be read is told while nothing is changed.
     filed = read_outcomes(log) if log.exists() else no_outcomes()
     estimates = [] if table.estimates is None else read_estimates(table.estimates)
+    typed_lot, lot_id = well.lot_id, known_lot(settings, well.lot_id, estimates)
+    well = well.model_copy(update={"lot_id": lot_id})
     if not sure and (doubts := doubts_of(settings, well, filed, estimates)):
         raise ProblemsError(doubts, "The well is not filed yet")
     file_well(log, well)
+    spelled = [f"Lot {typed_lot} is filed as {lot_id}."] if lot_id != typed_lot else []
     learns = _way_into_dataset(settings, log)
     if table.estimates is None:
         nothing = "The settings name no folder of kept estimates ([outcomes] estimates): nothing to compare."
-        return log, [nothing, *learns]
+        return log, [*spelled, nothing, *learns]
     outcomes, well_id = read_outcomes(log), well.well_id
     comparison = compare_outcomes(outcomes, estimates, level=table.level)
     told = place_notes(outcomes, estimates, well_id)
-    return log, [*told, *sentences_for_well(comparison, event_table(outcomes, estimates), well_id), *learns]
+    return log, [*spelled, *told, *sentences_for_well(comparison, event_table(outcomes, estimates), well_id), *learns]
 
 
 def _way_into_dataset(settings: Settings, log: Path) -> list[str]:
@@ -195,11 +197,9 @@ def place_notes(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord], wel
     """
     well = outcomes[outcomes["well_id"] == well_id].iloc[-1]
     lot_id, drilled_on = str(well["lot_id"]), well["drilled_on"].date()
-    kept = [record for record in estimates if record.lot_id == lot_id]
+    kept = of_lot(estimates, lot_id)
     if not kept:
-        known = sorted({record.lot_id for record in estimates})
-        more = f" and {len(known) - SHOWN_LOTS} more" if len(known) > SHOWN_LOTS else ""
-        named = f"; kept are {', '.join(known[:SHOWN_LOTS])}{more}" if known else "; none is kept of any lot"
+        named = f"; kept are {kept_lots_said(estimates)}" if estimates else "; none is kept of any lot"
         asked = f"a lot {lot_id}" if lot_id else "its lot, as the well names none,"
         return [f"No estimate of {asked} is kept{named}."]
     record = latest_before(estimates, lot_id, drilled_on, well[FILED_AT])

@@ -67,7 +67,7 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
         raise WellRecordsError(msg) from error
     _check_lots(lots, path)
     lots = lots.to_crs(WGS84).assign(lot_id=lots["lot_id"].astype(str))
-    wanted = _as_written(lot_ids, list(lots["lot_id"]))
+    wanted = as_written(lot_ids, list(lots["lot_id"]))
     if unknown := sorted(set(wanted) - set(lots["lot_id"])):
         known = ", ".join(lots["lot_id"])
         msg = f"There is no lot {', '.join(unknown)} in {path}. Lots: {known}. Next: name one of these."
@@ -155,8 +155,20 @@ def misspelt_wishes(lots: gpd.GeoDataFrame) -> dict[str, str]:
     return {column: found[0] for column, found in near.items() if found and found[0] not in lots}
 
 
-def _as_written(wanted: Iterable[str], known: list[str]) -> list[str]:
-    """Write names as the file does where they differ from one of its lots by case alone."""
+def as_written(wanted: Iterable[str], known: list[str]) -> list[str]:
+    """Return names of lots as they are known, where they differ from one that is known by case alone.
+
+    Parameters
+    ----------
+    wanted : iterable of str
+    known : list of str
+        Where two of them differ by case alone, a name must be written as one of them is.
+
+    Examples
+    --------
+    >>> as_written(["l-101", "L-9"], ["L-101", "L-102"])
+    ['L-101', 'L-9']
+    """
     by_folded: dict[str, list[str]] = {}
     for lot_id in known:
         by_folded.setdefault(lot_id.casefold(), []).append(lot_id)

@@ -225,10 +225,13 @@ def test_a_field_that_is_no_pair_is_refused(file):
         ),
     ],
 )
-def test_a_well_that_does_not_fit_its_lot_is_filed_and_told(file, tmp_path, other, said):
+def test_a_well_that_does_not_fit_its_lot_is_asked_about_then_filed_and_told(file, tmp_path, other, said):
     for lot_id in ("L7", "L8"):
         write_estimate(tmp_path / "firm" / "estimates", make_record(lot_id=lot_id))
-    done = run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | other))
+    words = ("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | other))
+    assert "The well is not filed yet: 1 problem." in str(run(*words).exception)
+    assert not (tmp_path / "firm" / "drilled.csv").exists()
+    done = run(*words, "--sure")
     assert done.exit_code == 0, done.output
     assert said in done.output
     assert "Filed: 2026-014" in done.output

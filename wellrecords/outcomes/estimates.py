@@ -24,6 +24,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationErro
 
 from wellrecords import __version__
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.lot_files import as_written
 
 PROBABILITIES = (0.005, *(round(percent / 100, 2) for percent in range(1, 100)), 0.995)
 """Where the quantiles of a new record are taken."""
@@ -298,6 +299,7 @@ def latest_before(
     ----------
     records : sequence of EstimateRecord
     lot_id : str
+        In any case, unless two lots differ by it alone.
     drilled_on : date or Timestamp
     filed_at : datetime with a zone, optional
         When the well came into the log. An estimate of the day of drilling
@@ -312,8 +314,15 @@ def latest_before(
             return record.given_on < day
         return record.given_on <= day and record.kept_at < known
 
-    fits = [record for record in records if record.lot_id == lot_id and came_before(record)]
+    fits = [record for record in of_lot(records, lot_id) if came_before(record)]
     return max(fits, key=lambda record: (record.given_on, record.kept_at or _LONG_AGO), default=None)
+
+
+def of_lot(records: Sequence[EstimateRecord], lot_id: str) -> list[EstimateRecord]:
+    """Return the estimates of a lot, its name in any case unless two lots differ by it alone."""
+    names = {record.lot_id for record in records}
+    meant = lot_id if lot_id in names else as_written([lot_id], sorted(names))[0]
+    return [record for record in records if record.lot_id == meant]
 
 
 def _known(value: float | None) -> float | None:
