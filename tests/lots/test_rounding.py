@@ -75,3 +75,16 @@ def test_chances_sum_to_one(figures):
     assert as_written + (chance * np.log(high / low)).sum(axis=1) == pytest.approx(np.ones(len(gpm)))
     turned = read_rounding(gpm[::-1], read)
     assert np.array_equal(turned[0][::-1], as_written)
+
+
+@pytest.mark.parametrize("slip", [1e-4, 3e4, 1e9])
+def test_a_yield_that_no_well_has_stands_for_itself_and_changes_no_other(slip):
+    """A slip of the pen lies off the grid on which the others are weighed."""
+    _, _, figure = written({0.1: 0.2, 5.0: 0.8})
+    read = np.ones(len(figure), dtype=bool)
+    alone = read_rounding(figure, read)
+    with_slip = read_rounding(np.append(figure, slip), np.append(read, True))
+    assert with_slip[0][-1] == 1.0
+    assert with_slip[1][-1, :, 0].sum() == 0.0
+    for one, other in zip(alone, with_slip, strict=True):
+        assert np.array_equal(one, other[:-1])

@@ -45,7 +45,7 @@ def read_rounding(gpm: np.ndarray, read: np.ndarray) -> tuple[np.ndarray, np.nda
     gpm : ndarray of shape (n,), positive
     read : ndarray of shape (n,), bool
         Those that are yields as somebody wrote them; the others stand for
-        themselves.
+        themselves, and so do yields that no well has (slips of the pen).
 
     Returns
     -------
@@ -60,6 +60,7 @@ def read_rounding(gpm: np.ndarray, read: np.ndarray) -> tuple[np.ndarray, np.nda
     as_written = np.ones(len(gpm))
     rounded = np.zeros((len(gpm), RANGES, 3))
     rounded[:, :, 1:] = gpm[:, None, None]
+    read = read & (gpm > 2.0 * LOWEST_GPM) & (gpm < 0.5 * HIGHEST_GPM)
     if read.sum() < FEWEST:
         return as_written, rounded
     figures, place, count = np.unique(gpm[read], return_inverse=True, return_counts=True)
