@@ -34,6 +34,7 @@ from wellrecords.outcomes import (
     read_estimates,
     read_outcomes,
     sentences_for_well,
+    take_back,
     write_estimate,
 )
 from wellrecords.outcomes.drilled_well import checked_well
@@ -175,9 +176,43 @@ def file_and_compare(settings: Settings, fields: Mapping[str, str], *, sure: boo
     return log, [*spelled, *told, *sentences_for_well(comparison, event_table(outcomes, estimates), well_id), *learns]
 
 
+def take_well_back(settings: Settings, well_id: str) -> tuple[Path, Path, list[str]]:
+    """Move a filed well out of the firm's log.
+
+    Parameters
+    ----------
+    settings : Settings
+        ``[outcomes] file`` names the log.
+    well_id : str
+
+    Returns
+    -------
+    (pathlib.Path, pathlib.Path, list of str)
+        The log, the file to which its line went, and what follows in plain sentences.
+
+    Raises
+    ------
+    WellRecordsError
+        Where the settings name no log, it does not hold the well, or it cannot be written.
+    """
+    log = _named(settings, "file", "the firm's log of drilled wells")
+    beside = take_back(log, well_id)
+    told = ["To undo this, move the line back into the log."]
+    if _is_source(settings, log):
+        told.append("The dataset knows it until the next refresh.")
+        if sum(bool(line.strip()) for line in log.read_bytes().splitlines()) == 1:
+            # A refresh refuses a source without a row, so that no dataset is replaced by an empty one.
+            told.append("The log holds no well now: take its [[sources]] out of the settings until one is filed.")
+    return log, beside, told
+
+
+def _is_source(settings: Settings, log: Path) -> bool:
+    return any(source.file.resolve() == log.resolve() for source in settings.sources)
+
+
 def _way_into_dataset(settings: Settings, log: Path) -> list[str]:
     """Say how filed wells come into the dataset, where the log is no source of it yet."""
-    if any(source.file.resolve() == log.resolve() for source in settings.sources):
+    if _is_source(settings, log):
         return []
     return [
         f"To let the next estimates learn from filed wells, add the log to the settings: [[sources]] with "

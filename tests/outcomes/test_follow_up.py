@@ -260,7 +260,7 @@ def test_what_is_hardly_true_is_not_filed_until_one_is_sure(file, tmp_path, othe
     assert not log.exists()
     done = run(*words, "--sure")
     assert done.exit_code == 0, done.output
-    assert f"Filed: 2026-014 in {log} (to take it back, mend or delete its line there)" in done.output
+    assert f"Filed: 2026-014 in {log} (to take it back: --take-back 2026-014)" in done.output
     assert len(read_outcomes(log)) == 1
 
 
@@ -355,3 +355,25 @@ def test_numbers_are_filed_as_people_type_them_and_refused_with_a_unit(file, tmp
     assert (problem.column, problem.value) == ("total_depth_ft", "93 m")
     assert "it is a number alone, without a unit ('m')" in problem.rule
     assert len(read_outcomes(tmp_path / "firm" / "drilled.csv")) == 1, "nothing was filed"
+
+
+def test_a_filed_well_is_taken_back_and_it_is_said_where_its_line_went(file, tmp_path):
+    log = tmp_path / "firm" / "drilled.csv"
+    run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL))
+    mixed = run("file-well", file, "--take-back", "2026-014", "--lot", "L7")
+    assert "--take-back stands alone" in str(mixed.exception)
+    done = run("file-well", file, "--take-back", "2026-014")
+    assert done.exit_code == 0, done.exception
+    beside = tmp_path / "firm" / "drilled_taken_back.csv"
+    assert f"Taken back: 2026-014; its line was moved from {log} to {beside}." in done.output
+    assert "until the next refresh" not in done.output
+    assert len(read_outcomes(log)) == 0
+    assert "0 of 0 filed wells" in run("outcomes", file).output
+    file.write_text(f'{SETTINGS}[[sources]]\nfile = "firm/drilled.csv"\nlayout = "firm_outcomes"\n')
+    run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL))
+    run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | {"well_id": "b"} | apart(1)))
+    told = run("file-well", file, "--take-back", "2026-014").output
+    assert "The dataset knows it until the next refresh." in told
+    assert "holds no well now" not in told
+    told = run("file-well", file, "--take-back", "b").output
+    assert "The log holds no well now: take its [[sources]] out of the settings until one is filed." in told

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from outcome_fixtures import WELL
 
 from wellrecords.errors import ProblemsError, WellRecordsError
-from wellrecords.outcomes import LOG_COLUMNS, DrilledWell, file_well, read_outcomes
+from wellrecords.outcomes import LOG_COLUMNS, DrilledWell, file_well, read_outcomes, take_back
 from wellrecords.outcomes.log import BACKUPS_KEPT
 
 
@@ -197,7 +197,7 @@ def test_other_files_and_bad_cells_are_told(tmp_path):
     log.write_text("name,depth\nx,3\n")
     with pytest.raises(WellRecordsError, match="lacks well_id, drilled_on"):
         file_well(log, WELL)
-    log.write_text("well_id,drilled_on,total_depth_ft,yield_gpm\n\na,5/3/2020,300,6\nb,2020-05-03,3OO,lots\n")
+    log.write_text("well_id,drilled_on,total_depth_ft,yield_gpm\n\na,25/3/2020,300,6\nb,2020-05-03,3OO,lots\n")
     with pytest.raises(ProblemsError) as caught:
         read_outcomes(log)
     assert [(problem.row, problem.column) for problem in caught.value.problems] == [
@@ -279,3 +279,92 @@ def test_refresh_reads_the_log_as_a_source(tmp_path):
     assert converted.water_zones["depth_ft"].tolist() == [120, 290]
     known = layout.known_names()
     assert {name.replace("_", " ") for name in (*DrilledWell.model_fields, *LOG_COLUMNS)} <= known
+
+
+def test_a_log_that_a_spreadsheet_saved_is_read(tmp_path):
+    log = tmp_path / "outcomes.csv"
+    file_well(log, WELL)
+    as_filed = read_outcomes(log)
+    line = log.read_text()
+    for ours, theirs in (("2026-05-31,", "5/31/2026,"), ("2026-05-31,", "05/31/26,"), (",9800,", ',"$9,800.00 ",')):
+        assert ours in line
+        log.write_text(line.replace(ours, theirs))
+        assert read_outcomes(log).equals(as_filed)
+    log.write_text(line.replace(",305,", ',"1,305",'))
+    assert read_outcomes(log)["total_depth_ft"].tolist() == [1305]
+
+
+@pytest.mark.parametrize("text", ["31/5/2026", "5-31-2026", "5.6.2026", "2/30/2026", "May 31", ""])
+def test_a_date_that_may_be_two_is_refused_with_the_rule(tmp_path, text):
+    log = tmp_path / "outcomes.csv"
+    log.write_text(f"well_id,drilled_on,total_depth_ft\na,{text},300\n")
+    with pytest.raises(ProblemsError) as caught:
+        read_outcomes(log)
+    (problem,) = caught.value.problems
+    assert (problem.row, problem.column, problem.value) == (2, "drilled_on", text)
+    assert "or month first with slashes as 5/31/2026; what may be two days" in problem.rule
+
+
+def test_the_layout_reads_what_a_spreadsheet_saved(tmp_path):
+    from wellrecords.cleaning.convert import convert_source
+    from wellrecords.sources import load_layout, read_source
+
+    path = tmp_path / "outcomes.csv"
+    dates = ("2026-05-31", "5/31/2026", "5/31/26")
+    for number, text in enumerate(dates):
+        file_well(path, WELL | {"well_id": f"w{number}"})
+        path.write_text(path.read_text().replace(f"w{number},L7,2026-05-31", f"w{number},L7,{text}"))
+    layout = load_layout("firm_outcomes")
+    converted = convert_source(read_source(path, layout), layout)
+    assert converted.held_back.empty
+    assert [f"{day:%Y-%m-%d}" for day in converted.wells["drilled_on"]] == ["2026-05-31"] * 3
+
+
+@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+def test_a_well_that_is_taken_back_is_moved_as_it_stood(tmp_path, newline):
+    log = tmp_path / "outcomes.csv"
+    for name in ("a", "b", "c"):
+        file_well(log, WELL | {"well_id": name})
+    log.write_bytes(log.read_bytes().replace(b"\n", newline.encode()))
+    before = log.read_bytes().splitlines(keepends=True)
+    beside = take_back(log, "b")
+    assert beside == tmp_path / "outcomes_taken_back.csv"
+    assert log.read_bytes() == b"".join(before[:2] + before[3:])
+    assert beside.read_bytes() == before[0] + before[2]
+    backups = sorted((tmp_path / "outcomes_backups").glob("*.csv"))
+    assert backups[-1].read_bytes() == b"".join(before)
+    take_back(log, "c")
+    assert beside.read_bytes() == before[0] + before[2] + before[3]
+    assert read_outcomes(beside)["well_id"].tolist() == ["b", "c"]
+    # Its number is free again.
+    file_well(log, WELL | {"well_id": "b"})
+    assert read_outcomes(log)["well_id"].tolist() == ["a", "b"]
+
+
+def test_a_line_over_several_lines_and_one_without_an_end_are_moved_whole(tmp_path):
+    log = tmp_path / "outcomes.csv"
+    header, first = b"well_id,drilled_on,total_depth_ft,notes\n", b"old,2020-01-02,200,plain\n"
+    taken, last = b'two,2020-01-03,210,"deep\nand dry"\n', b"new,2020-01-04,220,"
+    log.write_bytes(header + first + taken + last)
+    assert take_back(log, "two").read_bytes() == header + taken
+    assert log.read_bytes() == header + first + last
+    assert take_back(log, "new").read_bytes() == header + taken + last + b"\n"
+    # Other columns, another file: a line is never set under a header that is not its own.
+    log.write_bytes(b"well_id,drilled_on,total_depth_ft\nx,2020-01-02,200\n")
+    assert take_back(log, "x").name == "outcomes_taken_back_2.csv"
+
+
+def test_what_cannot_be_taken_back_is_told_and_nothing_moves(tmp_path):
+    log = tmp_path / "outcomes.csv"
+    with pytest.raises(WellRecordsError, match="There is no log"):
+        take_back(log, "a")
+    log.write_text("well_id,drilled_on,total_depth_ft\n26-04,2020-01-02,200\nb,2020-01-02,200\nb,2020-01-02,200\n")
+    before = log.read_bytes()
+    with pytest.raises(WellRecordsError, match=r"no well 2604 in .* Next: did you mean 26-04"):
+        take_back(log, "2604")
+    with pytest.raises(WellRecordsError, match=r"more than once \(lines 3, 4\)"):
+        take_back(log, "b")
+    with pytest.raises(WellRecordsError, match="no well well_id"):
+        take_back(log, "well_id")
+    assert log.read_bytes() == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["outcomes.csv"]

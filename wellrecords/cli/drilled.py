@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from wellrecords.cli.common import SettingsFile, load, place_of
 from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.terminal import plain, short, show_account
+
+if TYPE_CHECKING:
+    from wellrecords.settings import Settings
 
 Text = str | None
 OPTIONS = {
@@ -57,6 +60,10 @@ def file_well(
         list[str] | None,
         typer.Option("--field", metavar="NAME=VALUE", help="Another column of the log (repeatable)."),
     ] = None,
+    take_back: Annotated[
+        Text,
+        typer.Option("--take-back", metavar="NUMBER", help="Take a filed well out of the log again; nothing is lost."),
+    ] = None,
     sure: Annotated[
         bool, typer.Option("--sure", help="File it although a figure, its place or its lot is doubted.")
     ] = False,
@@ -67,12 +74,17 @@ def file_well(
     changed. Where an estimate of the lot was kept (--keep) before it was
     drilled, the two are compared. An option wins over the file (--from).
 
-    A well filed wrongly is taken back by mending or deleting its line in the
-    log, a CSV file that is named when the well is filed.
+    A well filed wrongly is taken back with --take-back and its number: its
+    line is moved out of the log to a file beside it, drilled_taken_back.csv
+    where the log is drilled.csv.
     """
     from wellrecords.follow_up import file_and_compare, read_well
 
     settings = load(settings_file)
+    if take_back is not None:
+        given_too = (from_file, well_id, lot, drilled_on, at, depth_ft, rock_ft, water_ft, yield_gpm, cost_usd)
+        _take_back(settings, take_back, alone=not any((*given_too, billed_usd, field)))
+        return
     fields = read_well(from_file) if from_file is not None else {}
     longitude, latitude = map(str, place_of(at, settings.region)) if at is not None else (None, None)
     given = {
@@ -93,7 +105,9 @@ def file_well(
         log, sentences = file_and_compare(settings, fields, sure=sure)
     except ProblemsError as error:
         raise _by_options(error) from error
-    typer.echo(f"Filed: {plain(fields['well_id'])} in {short(log)} (to take it back, mend or delete its line there)")
+    typer.echo(
+        f"Filed: {plain(fields['well_id'])} in {short(log)} (to take it back: --take-back {plain(fields['well_id'])})"
+    )
     for sentence in sentences:
         typer.echo(plain(sentence))
 
@@ -108,6 +122,19 @@ def outcomes(settings_file: SettingsFile) -> None:
     from wellrecords.follow_up import take_account
 
     show_account(take_account(load(settings_file)))
+
+
+def _take_back(settings: Settings, well_id: str, *, alone: bool) -> None:
+    """Take a well out of the log and say where it went."""
+    from wellrecords.follow_up import take_well_back
+
+    if not alone:
+        msg = "--take-back stands alone: nothing was filed or taken back. Next: take the well back, then file it anew."
+        raise WellRecordsError(msg)
+    log, beside, sentences = take_well_back(settings, well_id)
+    typer.echo(f"Taken back: {plain(well_id)}; its line was moved from {short(log)} to {short(beside)}.")
+    for sentence in sentences:
+        typer.echo(sentence)
 
 
 def _by_options(error: ProblemsError) -> ProblemsError:

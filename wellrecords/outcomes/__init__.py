@@ -1,6 +1,6 @@
 """The drilled well against its estimate, and whether the firm's estimates still hold.
 
-- `file_well`, `read_outcomes`: the firm's log of drilled wells, which `refresh` reads as a source too
+- `file_well`, `take_back`, `read_outcomes`: the firm's log of drilled wells, which `refresh` reads as a source too
 - `make_estimate_record`, `write_estimate`, `read_estimates`: what was said at bid time
 - `compare_outcomes`, `event_table`: where each well came out in its estimate, and the money
 - `calibration`, `event_calibration`: the running count, with its uncertainty
@@ -26,7 +26,7 @@ from wellrecords.outcomes.estimates import (
     read_estimates,
     write_estimate,
 )
-from wellrecords.outcomes.log import FILED_AT, LOG_COLUMNS, file_well, no_outcomes, read_outcomes
+from wellrecords.outcomes.log import FILED_AT, LOG_COLUMNS, file_well, no_outcomes, read_outcomes, take_back
 
 __all__ = [
     "FILED_AT",
@@ -55,5 +55,6 @@ __all__ = [
     "read_outcomes",
     "sentences_for_well",
     "share_interval",
+    "take_back",
     "write_estimate",
 ]

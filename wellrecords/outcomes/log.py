@@ -1,10 +1,13 @@
 """The firm's log of drilled wells: one CSV file, added to and never rewritten.
 
 A new well is one line at the end of the file; the lines before it keep every
-byte. The new file is written beside the old one and switched in by one atomic
-rename, and the old one is kept in a folder of backups. The columns are those
-of the layout ``firm_outcomes``, so the file is a source like any other when
-the dataset is refreshed. It holds private records: keep it with the firm.
+byte. A well that is taken back is moved, its line as it stands, to a file
+beside the log. The new file is written beside the old one and switched in by
+one atomic rename, and the old one is kept in a folder of backups. The columns
+are those of the layout ``firm_outcomes``, so the file is a source like any
+other when the dataset is refreshed. A log that was saved in a spreadsheet is
+read as well, its dates 11/28/2026 and its numbers 1,305. It holds private
+records: keep it with the firm.
 """
 
 from __future__ import annotations
@@ -15,7 +18,8 @@ import os
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +36,8 @@ from wellrecords.outcomes.drilled_well import (
 )
 from wellrecords.reading_words import DRY_BELOW_GPM
 from wellrecords.readings import parse_readings
+from wellrecords.typed_dates import DATE_RULE, typed_date
+from wellrecords.typed_numbers import typed_number
 
 FILED_AT = "filed_at"
 """The column of the time at which a line was filed: written by the filing, asked of nobody."""
@@ -89,6 +95,95 @@ def file_well(log_file: str | Path, well: DrilledWell | dict, *, filed_at: datet
             "check the folder's rights, and file the well again; nothing was changed."
         )
         raise WellRecordsError(msg) from error
+
+
+def take_back(log_file: str | Path, well_id: str) -> Path:
+    """Move a well's line out of the firm's log, to a file beside it.
+
+    Parameters
+    ----------
+    log_file : path
+    well_id : str
+
+    Returns
+    -------
+    pathlib.Path
+        The file to which the line was added as it stood, below the log's
+        first line: ``<log>_taken_back.csv``, or one with a number where the
+        log had other columns when the last one was taken back.
+
+    Raises
+    ------
+    WellRecordsError
+        Where the log does not hold the well, or holds it more than once, or a
+        file cannot be written; nothing is changed.
+    """
+    log_file = Path(log_file)
+    if not log_file.exists():
+        msg = (
+            f"There is no log of drilled wells {log_file}: no well was filed yet. Next: check `file` under [outcomes]."
+        )
+        raise WellRecordsError(msg)
+    try:
+        with _sole_writer(log_file):
+            before = log_file.read_bytes()
+            lines = before.splitlines(keepends=True)
+            first, last = _lines_of(before, log_file, well_id)
+            taken = b"".join(lines[first:last])
+            beside, stands = _taken_back_file(log_file, lines[0])
+            _back_up(log_file, before)
+            # Added there before it is gone here: a run that is broken off leaves it in both, and loses nothing.
+            _switch_in(beside, _ended(stands or lines[0]) + _ended(taken))
+            _switch_in(log_file, b"".join([*lines[:first], *lines[last:]]))
+            return beside
+    except OSError as error:
+        msg = (
+            f"The well cannot be taken out of {log_file} ({error.strerror or error}). Next: close it in the "
+            "spreadsheet, check the folder's rights, and try again; the log is as it was."
+        )
+        raise WellRecordsError(msg) from error
+
+
+def _lines_of(raw: bytes, log_file: Path, well_id: str) -> tuple[int, int]:
+    """Return from which line of the log up to which a well stands; a text in quotes may run over several."""
+    text, _ = _decoded(raw)
+    columns, delimiter = _columns(text, log_file)
+    number = columns.index("well_id")
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    places, names, start = [], [], 0
+    for row in reader:
+        name = row[number].strip() if len(row) > number else ""
+        if start and name:
+            names.append(name)
+            if name == well_id.strip():
+                places.append((start, reader.line_num))
+        start = reader.line_num
+    if len(places) == 1:
+        return places[0]
+    if places:
+        rows = ", ".join(str(first + 1) for first, _ in places)
+        msg = f"The well {well_id} stands in {log_file} more than once (lines {rows}). Next: mend the log by hand."
+    else:
+        close = get_close_matches(well_id, names, n=1)
+        hint = f"did you mean {close[0]}?" if close else "look up its number in the log."
+        msg = f"There is no well {well_id} in {log_file}: nothing was taken back. Next: {hint}"
+    raise WellRecordsError(msg)
+
+
+def _taken_back_file(log_file: Path, header: bytes) -> tuple[Path, bytes]:
+    """Return the file for lines that are taken back, one with the columns of the log, and what it holds already."""
+    for number in range(1, 1000):
+        name = f"{log_file.stem}_taken_back{f'_{number}' if number > 1 else ''}{log_file.suffix}"
+        beside = log_file.with_name(name)
+        stands = beside.read_bytes() if beside.exists() else b""
+        if not stands or stands.splitlines()[0] == header.rstrip(b"\r\n"):
+            return beside, stands
+    msg = f"There are too many files of wells taken back beside {log_file}. Next: move them elsewhere."
+    raise WellRecordsError(msg)
+
+
+def _ended(content: bytes) -> bytes:
+    return content if content.endswith((b"\n", b"\r")) else content + b"\n"
 
 
 def read_outcomes(log_file: str | Path, *, smallest_yield_gpm: float | None = None) -> pd.DataFrame:
@@ -174,12 +269,12 @@ def _as_intervals(table: pd.DataFrame, log_file: Path, smallest_yield_gpm: float
         return table[column].str.strip() if column in table else pd.Series("", index=table.index, dtype="str")
 
     result = pd.DataFrame({column: given(column).astype("string") for column in ("well_id", "lot_id")})
-    dates = pd.to_datetime(given("drilled_on"), format="%Y-%m-%d", errors="coerce")
-    faulty("drilled_on", dates.isna().to_numpy(), "dates are written 2026-05-31")
+    dates = pd.to_datetime(given("drilled_on").map(_date_or_none), errors="coerce")
+    faulty("drilled_on", dates.isna().to_numpy(), DATE_RULE)
     result["drilled_on"] = dates
     for column in ("longitude", "latitude", "total_depth_ft", "cost_usd", "billed_usd"):
-        values = pd.to_numeric(given(column).replace("", None), errors="coerce")
-        faulty(column, (values.isna() & (given(column) != "")).to_numpy(), "this column holds plain numbers")
+        values = given(column).map(_number_or_nan)
+        faulty(column, (values.isna() & (given(column) != "")).to_numpy(), "it is a number, as 305, 1,305 or 0.5")
         result[column] = values.astype(float)
     # Nothing but a time of the calendar is one: to_datetime would read "3" as a year.
     times = pd.to_datetime(given(FILED_AT), format="ISO8601", utc=True, errors="coerce")
@@ -204,6 +299,20 @@ def _as_intervals(table: pd.DataFrame, log_file: Path, smallest_yield_gpm: float
     if problems:
         raise ProblemsError(problems, "The log of drilled wells cannot be used")
     return result.sort_values(["drilled_on", "well_id"], kind="stable", ignore_index=True)
+
+
+def _date_or_none(text: str) -> date | None:
+    try:
+        return typed_date(text)
+    except ValueError:
+        return None
+
+
+def _number_or_nan(text: str) -> float:
+    try:
+        return typed_number(text)
+    except ValueError:
+        return np.nan
 
 
 def _settle_dry_holes(result: pd.DataFrame, smallest_yield_gpm: float | None) -> None:
@@ -231,7 +340,7 @@ def _addition(before: bytes, well: DrilledWell, log_file: Path, filed_at: dateti
                 column="well_id",
                 value=well.well_id,
                 rule="each well has its own number",
-                next_step="give the new well its own number, or mend the line in the log",
+                next_step="give the new well its own number, or take the filed one back (--take-back) and file it anew",
                 code="outcome_twice",
                 private=True,
             )
