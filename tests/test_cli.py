@@ -418,6 +418,8 @@ def test_a_place_just_over_the_line_is_taken(small_region):
     assert run("refresh", small_region).returncode == 0
     done = run("estimate", small_region, "--at=-71.05,45.3")
     assert done.returncode == 0, done.stderr
+    assert "Note: -71.05,45.3 is outside the bounds of R" in done.stderr
+    assert "wells filed there are held back until `bounds` under [region] are widened." in done.stderr
     assert "no price book" in done.stdout
     assert "no bid" not in done.stdout
     lines = done.stdout.splitlines()

@@ -150,3 +150,14 @@ def test_a_date_before_every_estimate_of_the_lot_is_asked_about(file, tmp_path):
     assert "column --drilled-on (drilled_on), value '2026-05-31'" in told
     keep(tmp_path, "RUNION", date(2026, 5, 2))
     assert run(*words).exit_code == 0
+
+
+def test_a_well_outside_the_bounds_is_filed_and_told_that_it_will_be_held_back(file):
+    words = ("file-well", file, *WORDS)
+    assert "outside the bounds" not in run(*words).output
+    done = run(*words, "--well-id", "c", "--at=-67.9,45.2")
+    assert done.exit_code == 0
+    assert (
+        "The well stands outside the bounds of Simulated (longitude -71 to -68, latitude 44 to 46): widen `bounds` "
+        "under [region], or the next refresh holds it back." in done.output
+    )

@@ -26,7 +26,7 @@ from wellrecords.store import read_wells
 from wellrecords.units import M_PER_MILE
 
 if TYPE_CHECKING:
-    from wellrecords.settings import Settings
+    from wellrecords.settings import RegionSettings, Settings
 
 FAR_FROM_LOT_MI = 0.5
 """A well that stands farther from where its lot was estimated is most often filed under the wrong lot or place."""
@@ -102,6 +102,21 @@ def wells_around(store: Path, longitude: float, latitude: float) -> pd.DataFrame
     count = len(wells)
     metres = _GEOD.inv(wells["longitude"], wells["latitude"], [longitude] * count, [latitude] * count)[2]
     return pd.DataFrame(wells.loc[np.asarray(metres) <= AROUND_MI * M_PER_MILE, columns])
+
+
+def outside_bounds(region: RegionSettings, longitude: float, latitude: float) -> str | None:
+    """Say that a place lies outside the region's bounds, where its well would be held back; None where it lies inside.
+
+    Parameters
+    ----------
+    region : RegionSettings
+    longitude, latitude : float
+        Degrees WGS84.
+    """
+    west, south, east, north = region.bounds
+    if west <= longitude <= east and south <= latitude <= north:
+        return None
+    return f"outside the bounds of {region.name} (longitude {west:g} to {east:g}, latitude {south:g} to {north:g})"
 
 
 def miles_off(place: tuple[float, float], longitude: float, latitude: float) -> str | None:

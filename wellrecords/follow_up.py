@@ -17,7 +17,7 @@ import pandas as pd
 
 from wellrecords.bid import Bid
 from wellrecords.errors import ProblemsError, WellRecordsError
-from wellrecords.filing_doubts import doubts_of, kept_lots_said, known_lot, miles_off
+from wellrecords.filing_doubts import doubts_of, kept_lots_said, known_lot, miles_off, outside_bounds
 from wellrecords.outcomes import (
     FILED_AT,
     OUTCOME_COLUMNS,
@@ -166,7 +166,7 @@ def file_and_compare(settings: Settings, fields: Mapping[str, str], *, sure: boo
         raise ProblemsError(doubts, "The well is not filed yet")
     file_well(log, well)
     spelled = [f"Lot {typed_lot} is filed as {lot_id}."] if lot_id != typed_lot else []
-    learns = _way_into_dataset(settings, log)
+    learns = [*_held_back_at(settings, well.longitude, well.latitude), *_way_into_dataset(settings, log)]
     if table.estimates is None:
         nothing = "The settings name no folder of kept estimates ([outcomes] estimates): nothing to compare."
         return log, [*spelled, nothing, *learns]
@@ -208,6 +208,13 @@ def take_well_back(settings: Settings, well_id: str) -> tuple[Path, Path, list[s
 
 def _is_source(settings: Settings, log: Path) -> bool:
     return any(source.file.resolve() == log.resolve() for source in settings.sources)
+
+
+def _held_back_at(settings: Settings, longitude: float, latitude: float) -> list[str]:
+    outside = outside_bounds(settings.region, longitude, latitude)
+    if outside is None:
+        return []
+    return [f"The well stands {outside}: widen `bounds` under [region], or the next refresh holds it back."]
 
 
 def _way_into_dataset(settings: Settings, log: Path) -> list[str]:

@@ -223,6 +223,7 @@ def _run(
     max_depth_ft: float | None,
 ) -> list[LotJob]:
     from wellrecords import jobs
+    from wellrecords.filing_doubts import outside_bounds
     from wellrecords.lot_files import lots_at
     from wellrecords.lots import wells_box
     from wellrecords.placing import ask
@@ -230,6 +231,10 @@ def _run(
 
     common = jobs.job_settings(settings)
     places = [place_of(place, settings.region) for place in at or ()]
+    for longitude, latitude in places:
+        if outside := outside_bounds(settings.region, longitude, latitude):
+            told = f"Note: {longitude:.10g},{latitude:.10g} is {outside}: wells filed there are held back"
+            typer.echo(f"{told} until `bounds` under [region] are widened.", err=True)
     lots = lots_at(places) if places else _lots(settings, lots_file, lot_ids)
     for name, option, value in (
         ("target_yield_gpm", "--target-gpm", target_gpm),
