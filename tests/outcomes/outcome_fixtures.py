@@ -67,6 +67,11 @@ def make_record(
     return make_estimate_record(Draws(lot_id, draws), money if bid else None, given_on=given_on, inputs_hash="ab12")
 
 
+def silent_record(lot_id: str = "L7", given_on: date = date(2026, 4, 1)) -> EstimateRecord:
+    """Return the record of an estimate that said the records cannot say."""
+    return EstimateRecord(lot_id=lot_id, given_on=given_on, support="none", target_yield_gpm=5.0, max_depth_ft=600.0)
+
+
 def comparison_of(pits: np.ndarray, quantity: str = "drilled_ft") -> pd.DataFrame:
     """Return a table of comparisons with the given PITs, a well a week."""
     days = [pd.Timestamp(date(2024, 1, 1) + timedelta(weeks=week)) for week in range(len(pits))]

@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
-from outcome_fixtures import WELL, make_record
+from outcome_fixtures import WELL, make_record, silent_record
 
 from wellrecords.outcomes import account, file_well, money_sentences, write_estimate
 
@@ -68,3 +68,15 @@ def test_money_by_hand():
         "Over 1 job the profit was 1,200 dollars; a profit of 1,000 was expected."
     ]
     assert money_sentences(events.iloc[[0, 0]])[0].endswith("None of them lost money.")
+
+
+def test_wells_of_which_we_could_not_say_are_counted_apart(tmp_path):
+    log, kept = tmp_path / "outcomes.csv", tmp_path / "estimates"
+    write_estimate(kept, make_record())
+    write_estimate(kept, silent_record("FAR"))
+    for well_id, lot_id in (("a", "L7"), ("b", "L7"), ("c", "FAR")):
+        file_well(log, WELL | {"well_id": well_id, "lot_id": lot_id})
+    assert account(log, kept).sentences[0] == (
+        "3 of 3 filed wells have an estimate from before they were drilled: 2 with figures, 1 where we said we could "
+        "not say."
+    )

@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
-from outcome_fixtures import WELL, make_record
+from outcome_fixtures import WELL, make_record, silent_record
 from scipy import stats
 
 from wellrecords.outcomes import (
@@ -196,8 +196,31 @@ def test_a_figure_without_an_end_and_a_small_yield_are_said_as_such():
     level = small | {"quantity": "depth_to_water_ft", "reading_low": -np.inf, "reading_high": 0.0}
     level |= {"median": 3.0, "interval_low": -4.2, "interval_high": 22.0}
     small |= {"median": 1.24, "interval_low": 0.31, "interval_high": 4.4}
-    events = pd.DataFrame({"well_id": ["a"], "profit_usd": [np.nan], "expected_profit_usd": [np.nan]})
+    events = pd.DataFrame(
+        {"well_id": ["a"], "profit_usd": [np.nan], "expected_profit_usd": [np.nan], "figures": [True], "unsaid": [""]}
+    )
     depth, flow, water = sentences_for_well(pd.DataFrame([row, small, level]), events, "a")
     assert water == "Depth to water: flowing; estimated 3 (flowing to 22): inside the interval."
     assert "more than 600 ft; estimated 1,673 (614 to over 2,000): which may be inside or outside" in depth
     assert "0.7 gpm; estimated 1.2 (0.31 to 4.4): inside" in flow
+
+
+def test_an_estimate_that_could_not_say_is_told_as_such(tmp_path):
+    outcomes, record = outcomes_of(tmp_path, {}), silent_record()
+    events = event_table(outcomes, [record])
+    assert events["figures"].tolist() == [False]
+    silent, money = sentences_for_well(compare_outcomes(outcomes, [record]), events, "w0")
+    assert silent == "The kept estimate said: cannot say. So there is no figure to hold this well against."
+    assert money.startswith("Money: a profit of 1,200 dollars")
+    assert event_table(outcomes, [])["figures"].empty
+
+
+def test_what_an_estimate_left_unsaid_is_told_of_each_figure_of_the_ground(tmp_path):
+    outcomes, whole = outcomes_of(tmp_path, {}, {"depth_to_bedrock_ft": ""}), make_record()
+    kept = {name: table for name, table in whole.quantiles.items() if name not in ("depth_to_bedrock_ft", "cost_usd")}
+    record = whole.model_copy(update={"quantiles": kept})
+    comparison, events = compare_outcomes(outcomes, [record]), event_table(outcomes, [record])
+    told = [line for line in sentences_for_well(comparison, events, "w0") if "cannot say" in line]
+    assert told == ["Depth to rock: the kept estimate said: cannot say."]
+    # Of what the well does not tell nothing is missing.
+    assert not [line for line in sentences_for_well(comparison, events, "w1") if "cannot say" in line]

@@ -90,10 +90,18 @@ def account(log_file: str | Path, estimates_folder: str | Path, settings: Outcom
     charts = drift(comparison, settings.drift)
     compared = len(events)
     have = "has" if compared == 1 else "have"
-    told = [f"{compared} of {len(outcomes)} filed wells {have} an estimate from before they were drilled."]
+    told = [
+        f"{compared} of {len(outcomes)} filed wells {have} an estimate from before they were drilled{_apart(events)}."
+    ]
     told += calibration_sentences(running, chances, level=settings.level) if compared else []
     told += money_sentences(events) + drift_sentences(charts, settings.drift)
     return Account(len(outcomes), compared, comparison, events, running, chances, charts, tuple(told))
+
+
+def _apart(events: pd.DataFrame) -> str:
+    """Count the wells of which the estimate said nothing apart from the others."""
+    silent = int((~events["figures"]).sum())
+    return f": {len(events) - silent} with figures, {silent} where we said we could not say" if silent else ""
 
 
 def money_sentences(events: pd.DataFrame) -> list[str]:

@@ -36,6 +36,9 @@ ESTIMATED_OF = {
 }
 """What an estimate speaks of, where a reader may take it for something else."""
 
+OF_THE_GROUND = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
+"""What an estimate speaks of unless the records cannot say; depth and cost of the job need a bid as well."""
+
 COMPARISON_COLUMNS = (
     "well_id",
     "lot_id",
@@ -170,13 +173,17 @@ def event_table(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord]) -> 
         `billed_usd`, `cost_usd`, `profit_usd`, `expected_profit_usd`. The
         profit is what was billed (else bid) less the cost; `lost` holds the
         cost against the bid, which is what the stated chance speaks of.
+        `figures` is false where the estimate said that the records cannot say;
+        `unsaid` names, parted by commas, what the well tells and the estimate
+        did not.
     """
     rows = []
     for well in outcomes.to_dict("records"):
         record = latest_before(estimates, str(well["lot_id"]), well["drilled_on"], well.get(FILED_AT))
         if record is None:
             continue
-        low, high = readings_to_compare(well, record).get("yield_gpm", (np.nan, np.nan))
+        readings = readings_to_compare(well, record)
+        low, high = readings.get("yield_gpm", (np.nan, np.nan))
         cost, billed, bid = well["cost_usd"], well["billed_usd"], record.bid_usd
         paid = billed if not np.isnan(billed) else np.nan if bid is None else bid
         rows.append(
@@ -197,16 +204,19 @@ def event_table(outcomes: pd.DataFrame, estimates: Sequence[EstimateRecord]) -> 
                 "cost_usd": cost,
                 "profit_usd": paid - cost,
                 "expected_profit_usd": record.expected_profit_usd,
+                "figures": bool(record.quantiles),
+                "unsaid": ",".join(name for name in OF_THE_GROUND if name in readings and name not in record.quantiles),
             }
         )
     columns = (
         *("well_id", "lot_id", "drilled_on", "target_chance", "target_met", "dry_chance", "dry", "loss_chance", "lost"),
         *("bid_usd", "billed_usd", "cost_usd", "profit_usd", "expected_profit_usd"),
+        *("figures", "unsaid"),
     )
     table = pd.DataFrame(rows, columns=list(columns))
     flags = dict.fromkeys(("target_met", "dry", "lost"), "boolean")
     numbers = [name for name in columns if name.endswith(("_chance", "_usd"))]
-    return table.astype(flags | dict.fromkeys(numbers, "float64"))
+    return table.astype(flags | dict.fromkeys(numbers, "float64") | {"figures": "bool", "unsaid": "str"})
 
 
 def sentences_for_well(comparison: pd.DataFrame, events: pd.DataFrame, well_id: str) -> list[str]:
@@ -239,6 +249,7 @@ def sentences_for_well(comparison: pd.DataFrame, events: pd.DataFrame, well_id: 
         of = ESTIMATED_OF.get(row["quantity"], "")
         told.append(f"{name.capitalize()}{of}: {made}; estimated {middle} ({low} to {high}): {verdict}.")
     for row in events[events["well_id"] == well_id].to_dict("records"):
+        told += _unsaid(row)
         if not np.isnan(row["profit_usd"]):
             word = "profit" if row["profit_usd"] >= 0 else "loss"
             expected = row["expected_profit_usd"]
@@ -246,6 +257,17 @@ def sentences_for_well(comparison: pd.DataFrame, events: pd.DataFrame, well_id: 
             billed = f" (the bid of {row['bid_usd']:,.0f} taken as billed)" if np.isnan(row["billed_usd"]) else ""
             told.append(f"Money: a {word} of {abs(row['profit_usd']):,.0f} dollars{billed}{against}.")
     return told
+
+
+def _unsaid(event: dict) -> list[str]:
+    """Say of what an estimate could not speak: a well without a line would look as if it had been forgotten."""
+    if not event["figures"]:
+        return ["The kept estimate said: cannot say. So there is no figure to hold this well against."]
+    return [
+        f"{QUANTITIES[name][0].capitalize()}: the kept estimate said: cannot say."
+        for name in event["unsaid"].split(",")
+        if name
+    ]
 
 
 def _where(low: float, high: float, interval_low: float, interval_high: float) -> str:
