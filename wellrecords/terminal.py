@@ -272,6 +272,8 @@ def show_account(account: Account) -> None:
         }
 
     rows = [row_of(row) for row in account.calibration.to_dict("records")]
+    silent = {heading for heading in (rows[0] if rows else ()) if all(row[heading] == MISSING for row in rows)}
+    rows = [{heading: cell for heading, cell in row.items() if heading not in silent} for row in rows]
     show_table(rows, right=[heading for heading in (rows[0] if rows else ()) if heading != "quantity"])
     for sentence in account.sentences:
         typer.echo(plain(sentence))

@@ -102,10 +102,16 @@ def test_warnings_say_what_and_since_when():
     assert abs((high["since"] - change).days) <= 7 * 8
     text = drift_sentences(charts, settings)
     assert any("wells come out deeper than estimated" in line for line in text)
-    assert "at most 5% in 100 wells" in text[-1]
+    assert "of 100 firms whose estimates are sound, at most 5 would see a warning by bad luck in 100 wells" in text[-1]
     calm = drift(comparison_of(rng.random(70)), settings)
     assert drift_sentences(calm, settings)[0].startswith("No sign of drift in the last 70 wells")
-    assert drift_sentences(calm.assign(wells=1), settings)[0].startswith("No sign of drift in the last well; ")
+    assert "at most 5 would see a warning by bad luck" in drift_sentences(calm, settings)[0]
+    assert drift_sentences(calm.assign(wells=10), settings)[0].startswith("No sign of drift in the last 10 wells")
+    said = "too few to see drift; estimates that are plainly off show within some 25 wells."
+    assert drift_sentences(calm.assign(wells=9), settings) == [f"9 wells: {said}"]
+    assert drift_sentences(calm.assign(wells=1), settings) == [f"1 well: {said}"]
+    # What does give an alarm is told, however few they are.
+    assert drift_sentences(charts.assign(wells=3), settings)[0].startswith("Warning, drilled depth")
     nothing = drift(comparison_of(np.array([])), settings)
     assert "nothing can be said" in drift_sentences(nothing, settings)[0]
 

@@ -326,8 +326,13 @@ def test_what_a_yield_was_estimated_of_and_the_way_into_the_dataset_are_told(fil
 def test_few_outcomes_are_counted_without_a_share(file, tmp_path):
     write_estimate(tmp_path / "firm" / "estimates", make_record())
     run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL))
-    (line,) = [line for line in run("outcomes", file).output.splitlines() if line.startswith("depth to the wanted")]
-    assert line.split()[-6:] == ["1", "0", "0", "1", "–", "–"]
+    told = run("outcomes", file).output
+    (line,) = [line for line in told.splitlines() if line.startswith("depth to the wanted")]
+    # No share is known of any quantity yet, so the columns of shares are left out.
+    assert line.split()[-4:] == ["1", "0", "0", "1"]
+    assert "covers" not in told
+    assert told.count("too few") + told.count("Too few") == 3
+    assert "1 well: too few to see drift" in told
     for number in range(5):
         run(
             "file-well",
@@ -336,6 +341,7 @@ def test_few_outcomes_are_counted_without_a_share(file, tmp_path):
             well_file(tmp_path / "well.csv", WELL | {"well_id": f"n{number}"} | apart(number + 1)),
         )
     lines = run("outcomes", file).output.splitlines()
+    assert "covers" in lines[0]
     (line,) = [line for line in lines if line.startswith("depth to rock")]
     assert "%" in line
     (line,) = [line for line in lines if line.startswith("depth to the wanted")]

@@ -110,7 +110,12 @@ def test_few_wells_and_bounds_are_told():
     bounds = {"reading_high": [100.0, np.inf, 100.0], "where": ["inside", "cannot tell", "above"]}
     table = comparison_of(np.array([0.3, 0.5, 0.97])).assign(**bounds)
     text = calibration_sentences(calibration(table))[0]
-    assert text == ("Drilled depth: 1 of 3 wells came out inside the 80% interval, 1 cannot be told; too few to judge.")
+    assert text == (
+        "Too few wells to judge (it takes 5). Inside the 80% interval came out: drilled depth 1 of 3, 1 cannot be told."
+    )
+    two = calibration_sentences(calibration(pd.concat([table, table.assign(quantity="cost_usd")])))
+    assert len([line for line in two if "to judge" in line]) == 1
+    assert "drilled depth 1 of 3, 1 cannot be told; cost 1 of 3, 1 cannot be told." in two[0]
     many = pd.concat([table, comparison_of(np.full(5, 0.5))])
     assert calibration_sentences(calibration(many))[0].endswith(
         "1 of them was read only as a bound; its place within the bounds was drawn."
@@ -121,7 +126,12 @@ def test_a_small_expected_count_is_not_told_as_none():
     events = pd.DataFrame({"event": ["dry"], "wells": [1], "came": [0], "expected": [0.02], "p": [1.0], "brier": [0.0]})
     table = calibration(comparison_of(np.array([])))
     assert calibration_sentences(table, events)[0] == (
-        "0 of 1 wells were dry; fewer than 0.1 were expected to be by the chances stated; too few to judge."
+        "By the chances stated, of too few wells to judge: 0 of 1 wells were dry (fewer than 0.1 were expected to be)."
+    )
+    twice = pd.concat([events, events.assign(event="lost", expected=0.2)])
+    (both, _) = calibration_sentences(table, twice)
+    assert both.endswith(
+        "(fewer than 0.1 were expected to be); 0 of 1 wells cost more than the bid (0.2 were expected to)."
     )
 
 

@@ -202,16 +202,13 @@ def calibration_sentences(table: pd.DataFrame, events: pd.DataFrame | None = Non
     level : float, default=0.8
         As given to `calibration`.
     """
-    told = []
+    told, few = [], []
     for row in table.to_dict("records"):
         name, _, high_word, low_word = QUANTITIES[row["quantity"]]
         if row["wells"] - row["untold"] < FEWEST:
             # A drawn place is fair on the average of many wells, and says nothing of the one that it was drawn for.
             untold = f", {row['untold']} cannot be told" if row["untold"] else ""
-            told.append(
-                f"{name.capitalize()}: {row['surely_inside']} of {row['wells']} wells came out inside the {level:.0%} "
-                f"interval{untold}; too few to judge."
-            )
+            few.append(f"{name} {row['surely_inside']} of {row['wells']}{untold}")
             continue
         sentence = (
             f"{name.capitalize()}: {row['inside']} of {row['wells']} wells came out inside the {level:.0%} interval"
@@ -229,16 +226,34 @@ def calibration_sentences(table: pd.DataFrame, events: pd.DataFrame | None = Non
             word = high_word if row["mean_pit"] > 0.5 else low_word
             sentence += f" On the whole wells came out {word} than estimated."
         told.append(sentence)
+    if few:
+        told.append(
+            f"Too few wells to judge (it takes {FEWEST}). Inside the {level:.0%} interval came out: {'; '.join(few)}."
+        )
+    told += _event_sentences(events)
+    return [*told, CAUTION] if told else ["No drilled well has an estimate from before it was drilled."]
+
+
+def _event_sentences(events: pd.DataFrame | None) -> list[str]:
+    """Return what came against the chances stated, the events of too few wells together in one sentence."""
     names: dict[str, Sequence[str]] = {
         "target_met": ("made the wanted yield", "were expected to"),
         "dry": ("were dry", "were expected to be"),
         "lost": ("cost more than the bid", "were expected to"),
     }
+    told, few = [], []
     for row in [] if events is None else events.to_dict("records"):
         came, expected = names[row["event"]]
         stated = "fewer than 0.1" if row["expected"] < 0.05 else f"{row['expected']:.1f}"
+        if row["wells"] < FEWEST:
+            few.append(f"{row['came']} of {row['wells']} wells {came} ({stated} {expected})")
+            continue
         likely = "which luck explains" if row["p"] >= 0.05 else "which luck hardly explains"
         chance = "under 0.01" if row["p"] < 0.01 else f"= {row['p']:.2f}"
-        verdict = f", {likely} (p {chance})." if row["wells"] >= FEWEST else "; too few to judge."
-        told.append(f"{row['came']} of {row['wells']} wells {came}; {stated} {expected} by the chances stated{verdict}")
-    return [*told, CAUTION] if told else ["No drilled well has an estimate from before it was drilled."]
+        told.append(
+            f"{row['came']} of {row['wells']} wells {came}; {stated} {expected} by the chances stated, {likely} "
+            f"(p {chance})."
+        )
+    if few:
+        told.append(f"By the chances stated, of too few wells to judge: {'; '.join(few)}.")
+    return told

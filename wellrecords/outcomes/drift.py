@@ -23,6 +23,8 @@ from scipy import optimize, stats
 from wellrecords.errors import counted
 from wellrecords.outcomes.compare import QUANTITIES
 
+FEWEST = 10
+"""Silence over fewer wells than this says nothing: a bias of one standard deviation takes up to 25 to be found."""
 _STATES = 200
 """Steps into which a sum's range is cut in the Markov chain (Brook and Evans 1972)."""
 _UNIT = 0.05
@@ -131,8 +133,8 @@ def drift_sentences(charts: pd.DataFrame, settings: DriftSettings | None = None)
     """
     settings = settings or DriftSettings()
     rate = (
-        f"sound estimates would raise any such warning with a chance of at most {settings.false_alarm_rate:.0%} in "
-        f"{settings.horizon} wells"
+        f"of 100 firms whose estimates are sound, at most {100 * settings.false_alarm_rate:.3g} would see a warning by "
+        f"bad luck in {settings.horizon} wells"
     )
     told = []
     for row in charts[charts["alarm"]].to_dict("records"):
@@ -147,13 +149,19 @@ def drift_sentences(charts: pd.DataFrame, settings: DriftSettings | None = None)
     if told:
         return [
             *told,
-            f"How far to trust this: {rate}. Refresh the records, look at where these wells stand, and widen bids.",
+            f"How far to trust this: {rate}. Next: refresh the records, look where these wells stand, and widen bids.",
         ]
     most = int(charts["wells"].max()) if len(charts) else 0
     if most == 0:
         return ["No drilled well has an estimate yet: nothing can be said about drift."]
-    last = "well" if most == 1 else f"{most} wells"
-    return [f"No sign of drift in the last {last}; {rate}, and small or recent drift may still go unseen."]
+    if most < FEWEST:
+        return [
+            f"{counted(most, 'well')}: too few to see drift; estimates that are plainly off show within some 25 wells."
+        ]
+    return [
+        f"No sign of drift in the last {most} wells; small or recent drift may still go unseen. How far to trust a "
+        f"warning, if one comes: {rate}."
+    ]
 
 
 def running_sum(steps: np.ndarray) -> np.ndarray:
