@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wellrecords.typed_numbers import typed_number
+from wellrecords.typed_numbers import DOLLARS, FEET, INCHES, typed_number
 
 
 @given(st.floats(-1e9, 1e9).map(lambda value: round(value, 2)))
@@ -24,3 +24,26 @@ def test_a_unit_behind_a_number_is_refused_and_named(text):
 def test_what_is_no_number_is_refused(text):
     with pytest.raises(ValueError, match="it is a number"):
         typed_number(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "units", "read"),
+    [
+        ("340'", FEET, 340),
+        ("1,340.5 ft.", FEET, 1340.5),
+        ("12 Feet", FEET, 12),
+        ('6 1/4"', INCHES, None),
+        ('6.25"', INCHES, 6.25),
+        ("$9,800 USD", DOLLARS, 9800),
+        ("93 m", FEET, None),
+        ("6 in", FEET, None),
+        ("' ", FEET, None),
+        ("340''", FEET, None),
+    ],
+)
+def test_a_number_s_own_unit_may_stand_behind_it_and_no_other(text, units, read):
+    if read is not None:
+        assert typed_number(text, units) == read
+        return
+    with pytest.raises(ValueError, match="it is a number"):
+        typed_number(text, units)

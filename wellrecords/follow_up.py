@@ -39,6 +39,7 @@ from wellrecords.outcomes import (
 )
 from wellrecords.outcomes.drilled_well import checked_well
 from wellrecords.outcomes.estimates import latest_before, of_lot
+from wellrecords.output import write_whole
 from wellrecords.store import read_manifest
 
 if TYPE_CHECKING:
@@ -102,7 +103,7 @@ def read_well(path: str | Path) -> dict[str, str]:
     ----------
     path : path
         TOML with a key a field, or CSV with a header and one row; the fields
-        are those of `outcomes.DrilledWell`.
+        are those of `outcomes.DrilledWell`, in any case, a blank for a `_`.
 
     Returns
     -------
@@ -124,8 +125,23 @@ def read_well(path: str | Path) -> dict[str, str]:
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, csv.Error) as error:
         msg = f"The file {path} cannot be read: {error}. Next: save it as CSV of one row, or as TOML, in UTF-8."
         raise WellRecordsError(msg) from error
-    written = {name: _as_written(value) for name, value in fields.items()}
+    written = {_as_field(name): _as_written(value) for name, value in fields.items()}
     return {name: value for name, value in written.items() if value}
+
+
+def write_form(path: Path) -> Path:
+    """Write an empty form for `read_well`: a CSV with the fields of a well as its first line.
+
+    Raises
+    ------
+    WellRecordsError
+        Where such a file stands, or it cannot be written.
+    """
+    if path.exists():
+        msg = f"The file {path} stands already and is not overwritten. Next: name another file for the form."
+        raise WellRecordsError(msg)
+    # The mark at the start makes spreadsheets read it as UTF-8.
+    return write_whole(path, (",".join(OUTCOME_COLUMNS) + "\n").encode("utf-8-sig"))
 
 
 def file_and_compare(settings: Settings, fields: Mapping[str, str], *, sure: bool = False) -> tuple[Path, list[str]]:
@@ -305,11 +321,17 @@ def _one_row(text: str, path: Path) -> dict[str, Any]:
     if len(rows) != 1 or None in rows[0]:
         what = f"{len(rows)} wells" if len(rows) != 1 else "more cells than columns"
         msg = (
-            f"The file {path} holds {what}. Next: give one well, a header and a row below it; the columns are "
-            f"{', '.join(OUTCOME_COLUMNS)}."
+            f"The file {path} holds {what}. Next: give one well, a header and a row below it, as in the empty form "
+            f"that --form writes; the columns are {', '.join(OUTCOME_COLUMNS)}."
         )
         raise WellRecordsError(msg)
     return rows[0]
+
+
+def _as_field(name: str) -> str:
+    """Return a heading as the log has it, where it differs by case or blanks alone."""
+    plain = "_".join(str(name).lower().split())
+    return plain if plain in OUTCOME_COLUMNS else str(name)
 
 
 def _as_written(value: Any) -> str:

@@ -13,6 +13,7 @@ DATE_RULE = (
     "a date is written 2026-05-31, or month first with slashes as 5/31/2026; what may be two days (5-6-2026, "
     "5.6.2026) is not guessed"
 )
+LONG_AGO_YEARS = 80
 _ISO = re.compile(r"(?P<year>\d{4})-(?P<month>\d{1,2})-(?P<day>\d{1,2})")
 _SLASHES = re.compile(r"(?P<month>\d{1,2})/(?P<day>\d{1,2})/(?P<year>\d{4}|\d{2})")
 
@@ -24,7 +25,8 @@ def typed_date(text: str, today: date | None = None) -> date:
     ----------
     text : str
     today : datetime.date, optional
-        A year of two digits is the latest one whose day is not after this; by default today.
+        A year of two digits is the latest one whose day is not after this, unless that lies `LONG_AGO_YEARS` back:
+        then a day to come may be meant. By default today.
 
     Raises
     ------
@@ -53,7 +55,13 @@ def typed_date(text: str, today: date | None = None) -> date:
         today = today or datetime.now(UTC).astimezone().date()
         this_century = today.year - today.year % 100
         ours = date(this_century + year, month, day)
-        return ours if ours <= today else date(this_century - 100 + year, month, day)
+        if ours <= today:
+            return ours
+        theirs = date(this_century - 100 + year, month, day)
     except ValueError as error:
         msg = "there is no such day in the calendar; write it as 2026-05-31"
         raise ValueError(msg) from error
+    if theirs.year < today.year - LONG_AGO_YEARS:
+        msg = f"{ours} is still to come, and {theirs} long ago; write the year with four digits, as 2026-05-31"
+        raise ValueError(msg)
+    return theirs

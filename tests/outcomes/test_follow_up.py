@@ -383,3 +383,42 @@ def test_a_filed_well_is_taken_back_and_it_is_said_where_its_line_went(file, tmp
     assert "holds no well now" not in told
     told = run("file-well", file, "--take-back", "b").output
     assert "The log holds no well now: take its [[sources]] out of the settings until one is filed." in told
+
+
+def test_an_empty_form_is_written_filled_in_and_filed(file, tmp_path):
+    form = tmp_path / "form.csv"
+    done = run("file-well", file, "--form", form)
+    assert f"Form: {form}; fill in a row below its first line" in done.output
+    assert not (tmp_path / "firm").exists()
+    assert "stands already" in str(run("file-well", file, "--form", form).exception)
+    headings = form.read_text(encoding="utf-8-sig").strip().split(",")
+    assert headings == list(OUTCOME_COLUMNS)
+    form.write_text(form.read_text() + ",".join(str(WELL.get(name, "")) for name in headings) + "\n")
+    assert run("file-well", file, "--from", form).exit_code == 0
+
+
+def test_the_help_names_every_field_and_headings_may_differ_by_case_and_blanks(tmp_path):
+    told = " ".join(run("file-well", "--help").output.replace(",", " ").replace(".", " ").split())
+    assert " ".join(OUTCOME_COLUMNS) in told
+    path = tmp_path / "well.csv"
+    path.write_text("Well ID,Total_Depth_FT,colour\na,305,red\n")
+    assert follow_up.read_well(path) == {"well_id": "a", "total_depth_ft": "305", "colour": "red"}
+
+
+def test_options_are_read_as_the_log_is(settings, file):
+    words = (
+        "--well-id",
+        "a",
+        "--drilled-on",
+        "5/31/2026",
+        "--at=-70.0,45.2",
+        "--depth-ft",
+        "340'",
+        "--rock-ft",
+        "none",
+    )
+    done = run("file-well", file, *words)
+    assert done.exit_code == 0, done.exception
+    (well,) = read_outcomes(settings.outcomes["file"]).to_dict("records")
+    assert (f"{well['drilled_on']:%Y-%m-%d}", well["total_depth_ft"]) == ("2026-05-31", 340)
+    assert well["depth_to_bedrock_ft_low"] == 340

@@ -12,6 +12,7 @@ from outcome_fixtures import WELL
 
 from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.outcomes import LOG_COLUMNS, DrilledWell, file_well, read_outcomes, take_back
+from wellrecords.outcomes.drilled_well import checked_well
 from wellrecords.outcomes.log import BACKUPS_KEPT
 
 
@@ -144,7 +145,7 @@ def test_nothing_is_lost(tmp_path_factory, notes, depth):
         ({"total_depth_ft": -3}, "must be above 0"),
         ({"yield_gpm": "plenty"}, "cannot be read as a figure"),
         ({"drilled_on": (datetime.now(UTC) + timedelta(days=3)).date().isoformat()}, "no date on which"),
-        ({"drilled_on": "05/31/2026"}, "date"),
+        ({"drilled_on": "31/05/2026"}, "the month stands first"),
         ({"casing_depth_ft": 400}, "longer than the hole"),
         ({"depth_to_bedrock_ft": "310"}, "lies within the hole"),
         ({"notes": "two\nlines"}, "one line"),
@@ -368,3 +369,55 @@ def test_what_cannot_be_taken_back_is_told_and_nothing_moves(tmp_path):
         take_back(log, "well_id")
     assert log.read_bytes() == before
     assert sorted(path.name for path in tmp_path.iterdir()) == ["outcomes.csv"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "plain"),
+    [
+        ({"total_depth_ft": "305'"}, {"total_depth_ft": 305}),
+        ({"total_depth_ft": "1,305 ft"}, {"total_depth_ft": 1305}),
+        ({"casing_depth_ft": "42.5 feet", "casing_diameter_in": '6"'}, {"casing_diameter_in": 6}),
+        ({"cost_usd": "$9,800 "}, {"cost_usd": 9800}),
+        ({"drilled_on": "5/31/2026"}, {}),
+        ({"drilled_on": "5/31/26"}, {}),
+        ({"depth_to_bedrock_ft": "none"}, {"depth_to_bedrock_ft": "not reached"}),
+        ({"depth_to_bedrock_ft": "31'", "depth_to_water_ft": "18 ft"}, {}),
+    ],
+)
+def test_what_the_log_may_hold_may_be_filed_and_is_read_alike(tmp_path, typed, plain):
+    log, other, by_hand = tmp_path / "typed.csv", tmp_path / "plain.csv", tmp_path / "hand.csv"
+    now = datetime.now(UTC)
+    file_well(log, WELL | typed, filed_at=now)
+    file_well(other, WELL | plain, filed_at=now)
+    assert read_outcomes(log).equals(read_outcomes(other))
+    # The same spellings, typed into the log itself.
+    with by_hand.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, [*WELL, "casing_diameter_in", "filed_at"], restval="")
+        writer.writeheader()
+        writer.writerow(WELL | typed | {"filed_at": now.strftime("%Y-%m-%dT%H:%M:%S.%fZ")})
+    # Only a filing writes the defaults of the codes.
+    assert read_outcomes(by_hand).drop(columns="yield_method").equals(read_outcomes(other).drop(columns="yield_method"))
+
+
+def test_no_rock_in_a_log_kept_by_hand_is_rock_not_reached_at_the_refresh_too(tmp_path):
+    from wellrecords.cleaning.convert import convert_source
+    from wellrecords.sources import load_layout, read_source
+
+    log = tmp_path / "outcomes.csv"
+    file_well(log, WELL | {"depth_to_bedrock_ft": "none"})
+    assert ",not reached," in log.read_text()
+    log.write_text(log.read_text().replace(",not reached,", ",none,"))
+    layout = load_layout("firm_outcomes")
+    ends = convert_source(read_source(log, layout), layout).wells[
+        ["depth_to_bedrock_ft_low", "depth_to_bedrock_ft_high"]
+    ]
+    assert ends.to_numpy().tolist() == [[305, np.inf]]
+
+
+def test_many_strange_fields_are_told_once_with_the_list():
+    with pytest.raises(ProblemsError) as caught:
+        checked_well({"Well": "a", "TD": "210", "GPM": "6"})
+    told = str(caught.value)
+    assert told.count("casing_diameter_in") == 1
+    assert "there are no such fields (3 of them) (column Well, TD, GPM)" in told
+    assert "start from an empty form (--form FILE)" in told

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -36,7 +37,8 @@ OPTIONS = {
 def file_well(
     settings_file: SettingsFile,
     from_file: Annotated[
-        Path | None, typer.Option("--from", metavar="FILE", help="The well as a CSV of one row or a TOML file.")
+        Path | None,
+        typer.Option("--from", metavar="FILE", help="The well as a CSV of one row or a TOML file; see --form."),
     ] = None,
     well_id: Annotated[
         Text, typer.Option("--well-id", metavar="NUMBER", help="The firm's own number of the well.")
@@ -44,11 +46,15 @@ def file_well(
     lot: Annotated[
         Text, typer.Option("--lot", metavar="LOT_ID", help="Its lot, which ties it to its estimate.")
     ] = None,
-    drilled_on: Annotated[Text, typer.Option("--drilled-on", metavar="DATE", help="As 2026-05-31.")] = None,
+    drilled_on: Annotated[
+        Text, typer.Option("--drilled-on", metavar="DATE", help="As 2026-05-31 or 5/31/2026.")
+    ] = None,
     at: Annotated[Text, typer.Option("--at", metavar="LON,LAT", help="In degrees, as --at=-70.05,45.21.")] = None,
-    depth_ft: Annotated[Text, typer.Option("--depth-ft", metavar="FEET", help="Depth of the finished hole.")] = None,
+    depth_ft: Annotated[
+        Text, typer.Option("--depth-ft", metavar="FEET", help="Depth of the finished hole: 305 or 305'.")
+    ] = None,
     rock_ft: Annotated[
-        Text, typer.Option("--rock-ft", metavar="FEET", help="Depth to rock: 42, or 'not reached'.")
+        Text, typer.Option("--rock-ft", metavar="FEET", help="Depth to rock: 42, or none: not reached.")
     ] = None,
     water_ft: Annotated[
         Text, typer.Option("--water-ft", metavar="FEET", help="Depth to water at rest: 18, or flowing.")
@@ -59,6 +65,10 @@ def file_well(
     field: Annotated[
         list[str] | None,
         typer.Option("--field", metavar="NAME=VALUE", help="Another column of the log (repeatable)."),
+    ] = None,
+    form: Annotated[
+        Path | None,
+        typer.Option("--form", metavar="FILE", help="Write an empty form for --from, a CSV, and file nothing."),
     ] = None,
     take_back: Annotated[
         Text,
@@ -74,12 +84,21 @@ def file_well(
     changed. Where an estimate of the lot was kept (--keep) before it was
     drilled, the two are compared. An option wins over the file (--from).
 
+    Fields of a file and of --field: well_id, lot_id, drilled_on, longitude,
+    latitude, position_method, record_kind, well_use, drilling_method,
+    total_depth_ft, casing_depth_ft, casing_diameter_in, depth_to_bedrock_ft,
+    depth_to_water_ft, yield_gpm, yield_method, hydrofractured, main_rock,
+    water_zones, layers, cost_usd, billed_usd, notes.
+
     A well filed wrongly is taken back with --take-back and its number: its
     line is moved out of the log to a file beside it, drilled_taken_back.csv
     where the log is drilled.csv.
     """
-    from wellrecords.follow_up import file_and_compare, read_well
+    from wellrecords.follow_up import file_and_compare, read_well, write_form
 
+    if form is not None:
+        typer.echo(f"Form: {short(write_form(form))}; fill in a row below its first line and file it with --from.")
+        return
     settings = load(settings_file)
     if take_back is not None:
         given_too = (from_file, well_id, lot, drilled_on, at, depth_ft, rock_ft, water_ft, yield_gpm, cost_usd)

@@ -14,13 +14,26 @@ from wellrecords.checked import rule_of
 from wellrecords.errors import Problem, ProblemsError
 from wellrecords.readings import Kind, Reading, parse_reading
 from wellrecords.schema import DRILLING_METHODS, POSITION_METHODS, RECORD_KINDS, WELL_USES, YIELD_METHODS
-from wellrecords.typed_numbers import typed_number
+from wellrecords.typed_dates import typed_date
+from wellrecords.typed_numbers import DOLLARS, FEET, INCHES, typed_number
 
 READING_KINDS: dict[str, Kind] = {
     "depth_to_bedrock_ft": "bedrock",
     "depth_to_water_ft": "water",
     "yield_gpm": "yield",
 }
+READING_WORDS: dict[str, dict[str, str]] = {"depth_to_bedrock_ft": {"none": "not_reached"}}
+"""What a word means that the rules for all records leave open: in the firm's own log no rock is rock not reached."""
+NUMBER_UNITS: dict[str, tuple[str, ...]] = {
+    "longitude": (),
+    "latitude": (),
+    "total_depth_ft": FEET,
+    "casing_depth_ft": FEET,
+    "casing_diameter_in": INCHES,
+    "cost_usd": DOLLARS,
+    "billed_usd": DOLLARS,
+}
+"""The numbers of a well, and how their own units are written, which may stand behind them."""
 _EARLIEST = date(1850, 1, 1)
 
 
@@ -95,13 +108,18 @@ class DrilledWell(BaseModel):
             raise ValueError(msg)
         return value
 
+    @field_validator("drilled_on", mode="before")
+    @classmethod
+    def _as_dated(cls, value: object) -> object:
+        return typed_date(value) if isinstance(value, str) else value
+
     @field_validator("total_depth_ft", "casing_depth_ft", "casing_diameter_in", "cost_usd", "billed_usd", mode="before")
     @classmethod
-    def _as_typed(cls, value: object) -> object:
+    def _as_typed(cls, value: object, info) -> object:  # type: ignore[no-untyped-def]
         if not isinstance(value, str):
             return value
-        typed_number(value)  # says what is wrong; the text stays, so that a later fault shows what was typed
-        return value.replace(",", "").replace("$", "").replace(" ", "")
+        # As a text, so that a later fault shows what was typed.
+        return _plain(typed_number(value, NUMBER_UNITS[info.field_name]))
 
     @field_validator("position_method", "record_kind", "well_use", "drilling_method", "yield_method")
     @classmethod
@@ -121,6 +139,9 @@ class DrilledWell(BaseModel):
     @field_validator(*READING_KINDS)
     @classmethod
     def _readable(cls, value: str, info) -> str:  # type: ignore[no-untyped-def]
+        words = READING_WORDS.get(info.field_name, {})
+        if words.get(value.casefold()) == "not_reached":
+            return "not reached"  # as any reader of the log knows it
         reading = parse_reading(value, kind=READING_KINDS[info.field_name])
         if "unreadable" in reading.flags:
             msg = f"{value!r} cannot be read as a figure; write 42, <0.5, >305, dry, flowing or not reached"
@@ -195,7 +216,11 @@ def checked_well(fields: dict) -> DrilledWell:
     try:
         return DrilledWell.model_validate(fields)
     except ValidationError as error:
-        problems = [
+        details = error.errors(include_url=False)
+        strange = [str(detail["loc"][0]) for detail in details if detail["type"] == "extra_forbidden"]
+        # The list of all fields is long: told once, however many names are strange.
+        problems = [_no_such_fields(strange)] if len(strange) > 1 else []
+        problems += [
             Problem(
                 what=_FAULTS.get(detail["type"], "a field is wrong"),
                 column=".".join(str(part) for part in detail["loc"]) or detail.get("ctx", {}).get("column"),
@@ -209,9 +234,21 @@ def checked_well(fields: dict) -> DrilledWell:
                 code="outcome_field",
                 private=True,
             )
-            for detail in error.errors(include_url=False)
+            for detail in details
+            if len(strange) < 2 or detail["type"] != "extra_forbidden"
         ]
         raise ProblemsError(problems, "The well cannot be filed") from error
+
+
+def _no_such_fields(names: list[str]) -> Problem:
+    return Problem(
+        what=f"there are no such fields ({len(names)} of them)",
+        column=", ".join(names),
+        rule=f"the fields are {', '.join(OUTCOME_COLUMNS)}",
+        next_step="name them so, or start from an empty form (--form FILE)",
+        code="outcome_field",
+        private=True,
+    )
 
 
 def _reading(text: str, column: str) -> Reading:

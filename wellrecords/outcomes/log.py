@@ -20,6 +20,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from difflib import get_close_matches
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -28,8 +29,10 @@ import pandas as pd
 from wellrecords.errors import Problem, ProblemsError, WellRecordsError
 from wellrecords.outcomes.drilled_well import (
     DEFAULTED,
+    NUMBER_UNITS,
     OUTCOME_COLUMNS,
     READING_KINDS,
+    READING_WORDS,
     DrilledWell,
     checked_well,
     fields_of,
@@ -273,7 +276,7 @@ def _as_intervals(table: pd.DataFrame, log_file: Path, smallest_yield_gpm: float
     faulty("drilled_on", dates.isna().to_numpy(), DATE_RULE)
     result["drilled_on"] = dates
     for column in ("longitude", "latitude", "total_depth_ft", "cost_usd", "billed_usd"):
-        values = given(column).map(_number_or_nan)
+        values = given(column).map(partial(_number_or_nan, units=NUMBER_UNITS[column]))
         faulty(column, (values.isna() & (given(column) != "")).to_numpy(), "it is a number, as 305, 1,305 or 0.5")
         result[column] = values.astype(float)
     # Nothing but a time of the calendar is one: to_datetime would read "3" as a year.
@@ -288,7 +291,7 @@ def _as_intervals(table: pd.DataFrame, log_file: Path, smallest_yield_gpm: float
     for column in ("hydrofractured", "yield_method", "water_zones"):
         result[column] = given(column).astype("string")
     for column, kind in READING_KINDS.items():
-        readings = parse_readings(given(column), kind=kind)
+        readings = parse_readings(given(column), kind=kind, words=READING_WORDS.get(column))
         faulty(column, readings["unreadable"].to_numpy(), "readings are written 42, <0.5, >305, dry or flowing")
         result[f"{column}_low"], result[f"{column}_high"] = readings["low"], readings["high"]
         if column == "depth_to_bedrock_ft":
@@ -308,9 +311,9 @@ def _date_or_none(text: str) -> date | None:
         return None
 
 
-def _number_or_nan(text: str) -> float:
+def _number_or_nan(text: str, units: tuple[str, ...]) -> float:
     try:
-        return typed_number(text)
+        return typed_number(text, units)
     except ValueError:
         return np.nan
 
