@@ -374,6 +374,9 @@ def test_a_filed_well_is_taken_back_and_it_is_said_where_its_line_went(file, tmp
     assert f"Taken back: 2026-014; its line was moved from {log} to {beside}." in done.output
     assert "until the next refresh" not in done.output
     assert len(read_outcomes(log)) == 0
+    spaced = run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL | {"well_id": "No 7"}))
+    assert "(to take it back: --take-back 'No 7')" in spaced.output
+    assert run("file-well", file, "--take-back", "No 7").exit_code == 0
     assert "0 of 0 filed wells" in run("outcomes", file).output
     file.write_text(f'{SETTINGS}[[sources]]\nfile = "firm/drilled.csv"\nlayout = "firm_outcomes"\n')
     run("file-well", file, "--from", well_file(tmp_path / "well.csv", WELL))

@@ -124,9 +124,8 @@ def file_well(
         log, sentences = file_and_compare(settings, fields, sure=sure)
     except ProblemsError as error:
         raise _by_options(error) from error
-    typer.echo(
-        f"Filed: {plain(fields['well_id'])} in {short(log)} (to take it back: --take-back {plain(fields['well_id'])})"
-    )
+    number = plain(fields["well_id"].strip())
+    typer.echo(f"Filed: {number} in {short(log)} (to take it back: --take-back {quote(number)})")
     for sentence in sentences:
         typer.echo(plain(sentence))
 

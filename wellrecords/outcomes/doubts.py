@@ -31,8 +31,11 @@ AROUND_MI = 5.0
 FEWEST_KNOWN = 10
 """Of fewer known wells the deepest says little of how deep a well may be, where no estimate was kept either."""
 TIMES_DEEPER = 1.5
+"""Of the invented county's 5,416 wells, each held against its neighbours, this asks about none; four in five of their
+depths with a digit too many are asked about."""
 TIMES_STRONGER = 2.0
-"""Yields differ more than depths do: the best of twenty is often a third better than the best of ten."""
+"""None of 4,605 wells is asked about; one in twelve of their yields with a digit too many, since yields around a place
+spread over more than a digit."""
 TIMES_MONEY = 3.0
 SAME_PLACE_M = 10.0
 """Two holes of one lot stand farther apart than this; a hand-held receiver errs by some metres."""
