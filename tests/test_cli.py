@@ -126,6 +126,17 @@ def test_lots_without_a_place_are_told_why_and_what_a_site_plan_holds(tmp_path, 
     assert "each feature with its lot_id and a kind: house, building, septic_tank" in blank.stdout
 
 
+def test_a_column_of_lots_that_is_not_read_is_told_with_those_that_are(tmp_path, request):
+    region = request.config.rootpath / "pipelines" / "sample_region.toml"
+    lots = tmp_path / "lots.csv"
+    lots.write_text("lot,lat,lon,people,lawn_ft2\nL-101,45.21,-70.05,6,800\n")
+    lines = run("site", region, "--lots", lots).stderr.splitlines()
+    assert lines[0] == "Note: lots.csv: the column 'lawn_ft2' is not read. Is lawn_area_ft2 meant?"
+    assert lines[1] == "Note: lots.csv: the column 'people' is not read. Is persons meant?"
+    assert lines[2].startswith("Note: the columns of lots that are read: lot_id, name, main_rock, target_yield_gpm, ")
+    assert len(lines) == 3
+
+
 def test_half_a_gallon_serves_the_house_and_waters_no_lawn(request):
     """720 gallons a day against 300 for four people and 594 more for 5,000 ft2 of lawn at an inch a week."""
     region = request.config.rootpath / "pipelines" / "sample_region.toml"

@@ -69,3 +69,31 @@ def test_many_places_have_names_of_their_own():
     names = list(lots_at([(-70.0, 45.0)] * 28)["lot_id"])
     assert (names[0], names[25:]) == ("A", ["Z", "AA", "AB"])
     assert list(lots_at([(-70.0, 45.0)])["lot_id"]) == ["here"]
+
+
+@pytest.mark.parametrize(
+    ("column", "wish"),
+    [
+        ("lawn_ft2", "lawn_area_ft2"),
+        ("Garden sq ft", "garden_area_ft2"),
+        ("people", "persons"),
+        ("Persons", "persons"),
+        ("beds", "bedrooms"),
+        ("target_gpm", "target_yield_gpm"),
+        ("depth_limit_ft", "max_depth_ft"),
+        ("rock", "main_rock"),
+    ],
+)
+def test_a_column_of_another_name_is_told_with_the_one_that_is_read(column, wish):
+    lots = lots_at([(-70.0, 45.0), (-70.1, 45.0)])
+    assert misspelt_wishes(lots.assign(**{column: 4})) == {column: wish}
+    # One lot says it rightly, the other does not: what the second says would be lost.
+    both = lots.assign(**{column: [None, 4], wish: [4, None]})
+    assert misspelt_wishes(both) == {column: wish}
+    assert misspelt_wishes(lots.assign(**{column: 4, wish: 4})) == {}
+    assert misspelt_wishes(lots.assign(**{column: [None, ""]})) == {}
+
+
+def test_columns_that_are_read_or_mean_nothing_here_are_not_told():
+    lots = lots_at([(-70.0, 45.0)])
+    assert misspelt_wishes(lots.assign(name="Hill", main_rock="granite", parcel="7", deed_book=3, address="x")) == {}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 from pathlib import Path
@@ -18,6 +19,19 @@ from wellrecords.schema import WGS84
 ESTIMATE_WISHES = ("target_yield_gpm", "max_depth_ft")
 DEMAND_WISHES = ("persons", "bedrooms", "garden_area_ft2", "lawn_area_ft2", "fixtures", "peak_gpm")
 """What a lot may wish for itself, over the region's settings."""
+LOT_COLUMNS = ("lot_id", "name", "main_rock", *ESTIMATE_WISHES, *DEMAND_WISHES)
+"""The columns of a file of lots that are read."""
+MEANT = {
+    "target_yield_gpm": ("gpm", "target", "target_gpm", "yield", "yield_gpm", "wanted_gpm"),
+    "max_depth_ft": ("depth", "depth_ft", "max_depth", "depth_limit", "depth_limit_ft", "limit", "limit_ft"),
+    "persons": ("people", "occupants", "residents", "household", "heads", "family"),
+    "bedrooms": ("beds", "bdrms", "br"),
+    "garden_area_ft2": ("garden", "garden_ft2", "garden_sqft", "garden_sq_ft", "garden_area"),
+    "lawn_area_ft2": ("lawn", "lawn_ft2", "lawn_sqft", "lawn_sq_ft", "lawn_area", "irrigated_ft2"),
+    "peak_gpm": ("peak", "peak_flow", "peak_flow_gpm"),
+    "main_rock": ("rock", "rock_type", "bedrock", "geology"),
+}
+"""Other headings for what a lot may say: options of the commands, and words of people."""
 CSV_NAMES = {"lot_id": ("lot_id", "lot"), "latitude": ("latitude", "lat"), "longitude": ("longitude", "long", "lon")}
 """What a CSV of lots must have, and the headings by which it is known."""
 ALIKE = 0.7
@@ -147,12 +161,28 @@ def _decoded(raw: bytes) -> str:
 
 def misspelt_wishes(lots: gpd.GeoDataFrame) -> dict[str, str]:
     """Return the columns that look like a wish and are none, each with the wish that may be meant."""
-    wishes = (*ESTIMATE_WISHES, *DEMAND_WISHES)
-    near = {
-        str(column): get_close_matches(str(column).lower(), wishes, 1, ALIKE)
-        for column in lots.columns.difference([*wishes, "lot_id", "geometry"])
-    }
-    return {column: found[0] for column, found in near.items() if found and found[0] not in lots}
+    meant = {}
+    for column in lots.columns.difference([*LOT_COLUMNS, "geometry"]):
+        wish = _wish_like(str(column))
+        # A lot that says it under its right name too loses nothing.
+        if wish and (_filled(lots[column]) & ~(_filled(lots[wish]) if wish in lots else False)).any():
+            meant[str(column)] = wish
+    return meant
+
+
+def _wish_like(column: str) -> str | None:
+    """Return the column that a heading may be meant for.
+
+    >>> _wish_like("Lawn ft2"), _wish_like("people"), _wish_like("bedroms"), _wish_like("deed_book")
+    ('lawn_area_ft2', 'persons', 'bedrooms', None)
+    """
+    plain = re.sub(r"[^a-z0-9]+", "_", column.lower()).strip("_")
+    known = next((wish for wish, names in MEANT.items() if plain in names), None)
+    return known or next(iter(get_close_matches(plain, (*ESTIMATE_WISHES, *DEMAND_WISHES), 1, ALIKE)), None)
+
+
+def _filled(values: pd.Series) -> pd.Series:
+    return values.notna() & (values.astype(str).str.strip() != "")
 
 
 def as_written(wanted: Iterable[str], known: list[str]) -> list[str]:

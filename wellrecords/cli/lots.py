@@ -51,7 +51,10 @@ def estimate(
     """Estimate lots: rock, water, depth, yield, cost, how sure.
 
     Places (--at; of several the first is lot A) or a file of lots (--lots;
-    else that of the settings).
+    else that of the settings). Of a file, the columns lot_id (with latitude
+    and longitude in a CSV), name and main_rock are read, and what a lot may
+    wish for itself: target_yield_gpm, max_depth_ft, persons, bedrooms,
+    garden_area_ft2, lawn_area_ft2, fixtures, peak_gpm.
 
     Each figure is given as p10, p50 and p90: one well in ten turns out below
     the first, half below the second, nine in ten below the third.
@@ -207,8 +210,11 @@ def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None)
         msg = "No lot is named. Next: give --at=LON,LAT or --lots FILE, or set [lots] file in the settings."
         raise WellRecordsError(msg)
     lots = lot_files.read_lots(file, lot_ids or ())
-    for column, wish in lot_files.misspelt_wishes(lots).items():
+    unread = lot_files.misspelt_wishes(lots)
+    for column, wish in unread.items():
         typer.echo(f"Note: {file.name}: the column {column!r} is not read. Is {wish} meant?", err=True)
+    if unread:
+        typer.echo(f"Note: the columns of lots that are read: {', '.join(lot_files.LOT_COLUMNS)}.", err=True)
     check_lots_near(lots, file, settings.region)
     return lots
 
