@@ -14,6 +14,7 @@ from wellrecords.interpolation.covariance import Covariance
 from wellrecords.lots.tested import most_that_tests_say
 
 MAPPED = ("depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
+ON_LOG_SCALE = ("depth_to_bedrock_ft", "yield_gpm")
 LEAST_READINGS = {"depth_to_bedrock_ft": 5, "depth_to_water_ft": 3, "yield_gpm": 3}
 """With fewer finite readings a quantity is not mapped."""
 TREES = {"depth_to_bedrock_ft": 40, "depth_to_water_ft": 40, "yield_gpm": 0}
@@ -34,7 +35,8 @@ def side_by_side(task: Callable[[Item], Result], items: Iterable[Item], n_jobs: 
 def readings(table: pd.DataFrame, name: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return the rows of the wells that say something of a quantity, and the ends of what they say.
 
-    A quantity that hardly a well reads has no rows.
+    A quantity that hardly a well reads has no rows; nor has one that is 0 in
+    all that read it, where maps are drawn on a log scale.
     """
     low, high = (table[f"{name}_{end}"].to_numpy(dtype=float, copy=True) for end in ("low", "high"))
     if name == "yield_gpm":
@@ -46,6 +48,8 @@ def readings(table: pd.DataFrame, name: str) -> tuple[np.ndarray, np.ndarray, np
     says = (np.isfinite(low) & ~np.isnan(high)) | (np.isinf(low) & np.isfinite(high))
     rows = np.flatnonzero(says & first_record)
     if np.sum(np.isfinite(low[rows]) & np.isfinite(high[rows])) < LEAST_READINGS[name]:
+        rows = rows[:0]
+    if name in ON_LOG_SCALE and not (low[rows] > 0).any():
         rows = rows[:0]
     return rows, low[rows], high[rows]
 
@@ -86,7 +90,7 @@ def fit_models(
     def fit(name: str) -> IntervalKriging:
         rows, low, high = read[name]
         model = IntervalKriging(
-            "identity" if name == "depth_to_water_ft" else "log",
+            "log" if name in ON_LOG_SCALE else "identity",
             covariance=covariances.get(name, "auto"),
             n_trees=trees[name],
             random_state=random_state,

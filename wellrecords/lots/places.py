@@ -12,6 +12,16 @@ from pyproj import CRS, Transformer
 from wellrecords.errors import Problem, ProblemsError
 from wellrecords.schema import WELL_COLUMNS, WGS84, conform
 
+DEEPEST_FT, STRONGEST_GPM = 20_000.0, 50_000.0
+"""Beyond any water well; a refresh keeps to tighter bounds, but a table may come from elsewhere."""
+SLIPS = (
+    (("total_depth_ft",), DEEPEST_FT),
+    (("casing_depth_ft",), DEEPEST_FT),
+    (("depth_to_bedrock_ft_low", "depth_to_bedrock_ft_high"), DEEPEST_FT),
+    (("depth_to_water_ft_low", "depth_to_water_ft_high"), DEEPEST_FT),
+    (("yield_gpm_low", "yield_gpm_high"), STRONGEST_GPM),
+)
+
 
 @dataclass(frozen=True)
 class LotPlaces:
@@ -150,6 +160,19 @@ def canonical_wells(wells: pd.DataFrame) -> pd.DataFrame:
             ],
             "The wells cannot be used",
         )
-    table = conform(table, WELL_COLUMNS)
+    table = _without_slips(conform(table, WELL_COLUMNS))
     table = table[np.isfinite(table["longitude"].to_numpy()) & np.isfinite(table["latitude"].to_numpy())]
     return table.sort_values(["longitude", "latitude", "record_id"], kind="stable", ignore_index=True)
+
+
+def _without_slips(table: pd.DataFrame) -> pd.DataFrame:
+    """Empty readings that no water well has; such a one would stretch every scale that the others are weighed on."""
+    emptied = {}
+    for names, most in SLIPS:
+        low, high = (table[name].to_numpy(dtype=float) for name in (names[0], names[-1]))
+        slip = (low > most) | ((high > most) & np.isfinite(high)) | (low == np.inf)
+        if names == ("total_depth_ft",):
+            slip |= low <= 0.0
+        if slip.any():
+            emptied |= {name: table[name].mask(slip) for name in names}
+    return table.assign(**emptied)
