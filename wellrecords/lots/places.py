@@ -167,7 +167,7 @@ def canonical_wells(wells: pd.DataFrame) -> pd.DataFrame:
 
 def _without_slips(table: pd.DataFrame) -> pd.DataFrame:
     """Empty readings that no water well has; such a one would stretch every scale that the others are weighed on."""
-    emptied = {}
+    emptied: dict[str, pd.Series] = {}
     for names, most in SLIPS:
         low, high = (table[name].to_numpy(dtype=float) for name in (names[0], names[-1]))
         slip = (low > most) | ((high > most) & np.isfinite(high)) | (low == np.inf)
