@@ -60,7 +60,23 @@ def test_the_verb_prints_and_saves_the_table(wells, tmp_path, monkeypatch):
 
 
 def test_too_few_readings_prove_nothing(wells):
-    assert region_maps.validation_table(wells.head(50), "EPSG:26919").empty
+    assert region_maps.validation_table(wells.head(30), "EPSG:26919").empty
+
+
+def test_scores_of_few_wells_come_with_what_luck_alone_does(wells, tmp_path, monkeypatch):
+    """The standard error of a share of 0.8 is 0.4 over the root of the number of wells."""
+    monkeypatch.setattr("wellrecords.store.read_wells", lambda store: wells.head(50))
+    monkeypatch.setattr(region_maps, "find_spec", lambda name: None)
+    settings = tmp_path / "region.toml"
+    settings.write_text(
+        '[region]\nname = "R"\ncrs = "EPSG:26919"\nbounds = [-71, 45, -69, 46]\nstore = "store"\n'
+        '[[sources]]\nfile = "wells.csv"\nlayout = "wells.toml"\n'
+    )
+    done = CliRunner().invoke(app, ["validate", str(settings)])
+    assert done.exit_code == 0, done.output
+    exact = int(np.isfinite(wells.head(50)["depth_to_bedrock_ft_high"]).sum())
+    assert f"of {exact}, luck alone" in done.output
+    assert f"some {40.0 / np.sqrt(exact):.0f} points" in done.output
 
 
 @pytest.fixture(scope="module")

@@ -27,8 +27,8 @@ TRANSFORMS: dict[str, Transform] = {
 """Scale on which each quantity is kriged: levels may stand above ground."""
 SURFACES = ("depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
 LEAST_WELLS = 30
-LEAST_SCORED = 100
-"""Exact readings below which a quantity, or a district, is not scored: it would be luck."""
+LEAST_SCORED, LEAST_IN_DISTRICT = 30, 100
+"""Exact readings below which a quantity, and a district of it, is not scored: it would be luck."""
 DISTRICT_M = 10_000.0
 
 
@@ -135,7 +135,7 @@ def validation_table(
             covariates=None if known is None else known.iloc[read],
             district=district[read],
             rivals=rivals,
-            least_wells=LEAST_SCORED,
+            least_wells=LEAST_IN_DISTRICT,
         )
         table.insert(0, "quantity", quantity)
         tables.append(table)

@@ -25,7 +25,7 @@ def validate(
     the region's plane. CRPS and width stand on the log scale for all but the
     depth to water, which is in feet; lower is better.
     """
-    from wellrecords.region_maps import LEAST_SCORED, validation_table
+    from wellrecords.region_maps import LEAST_IN_DISTRICT, LEAST_SCORED, validation_table
     from wellrecords.store import read_wells
 
     settings = load(settings_file)
@@ -52,6 +52,13 @@ def validate(
         for one in table.to_dict("records")
     ]
     show_table(rows, right=("wells", "CRPS", "skill", "80 % covers", "width", "bias"))
+    few = int(table["wells"].min())
+    if few < LEAST_IN_DISTRICT:
+        spread = 100.0 * (0.8 * 0.2 / few) ** 0.5
+        typer.echo(
+            f"Scores of fewer than {LEAST_IN_DISTRICT} wells are rough: of {few}, luck alone moves "
+            f"an 80 % interval's cover by some {spread:.0f} points either way."
+        )
     if save is not None:
         write_whole(save, table.to_csv(index=False, lineterminator="\n").encode("utf-8-sig"))
         typer.echo(f"Written: {short(save)}")
