@@ -292,6 +292,19 @@ def test_lots_are_read_back_and_chosen_by_name(tmp_path, lots):
     assert list(read_lots(twins, ["A-1", "B"])["lot_id"]) == ["A-1", "b"]
 
 
+def test_a_well_on_the_lot_itself_is_told_also_where_the_records_cannot_say(wells, lots, settings, capsys):
+    far = lots[lots["lot_id"] == "far"].reset_index(drop=True)
+    drilled = wells[0].iloc[[0]].assign(record_id="firm:1", position_error_m=5.0, total_depth_ft=340.0)
+    drilled = drilled.assign(longitude=far.geometry.x.iloc[0], latitude=far.geometry.y.iloc[0])
+    (job,) = jobs.run_jobs(pd.concat([wells[0], drilled]), ask(far, None), settings, wells[1])
+    assert isinstance(job.bid, NoBid)
+    assert job.estimate.notes[0].startswith("A well on this very lot is on record: 340 ft, ")
+    terminal.show_estimates([job])
+    shown = capsys.readouterr().out
+    assert shown.count("far: A well on this very lot is on record: 340 ft, ") == 1
+    assert shown.count("The records cannot say how deep a hole must go") == 1
+
+
 def test_faulty_lots_are_told_together(tmp_path, lots):
     faulty = lots.assign(lot_id=["a", "a", None], persons=[-1.0, 2.0, 2.0])
     with pytest.raises(ProblemsError) as caught:

@@ -24,6 +24,7 @@ from wellrecords.errors import Problem, ProblemsError, counted
 from wellrecords.flagged import Flagged, flagged_by_record, flagged_notes
 from wellrecords.lot_files import DEMAND_WISHES, given
 from wellrecords.lots import EstimateSettings, LotEstimate, draw_lot_estimates, summarise
+from wellrecords.on_lot import WellPoints, on_lot_notes, well_points
 from wellrecords.placing import Asked, SitePlans, site_plans, well_place
 from wellrecords.settings import Settings
 from wellrecords.siting import Siting, SitingFiles, with_expectation
@@ -172,11 +173,11 @@ def run_jobs(
     lots = asked.lots.to_dict("records")
     tell(f"estimating {counted(len(lots), 'lot')} at {counted(len(points), 'place')}", 0, 1)
     estimates = draw_lot_estimates(wells, points, settings.estimate, water_zones=water_zones, learnt=learnt)
-    done, flagged = [], flagged_by_record(flags)
+    done, flagged, points_of_wells = [], flagged_by_record(flags), well_points(wells)
     for number, lot in enumerate(lots):
         tell("pricing", number, len(lots))
         of_lot = [one for one, row in zip(estimates, asked.lot, strict=True) if row == number]
-        done.append(_job(lot, of_lot, asked.sitings.get(str(lot["lot_id"])), settings, flagged))
+        done.append(_job(lot, of_lot, asked.sitings.get(str(lot["lot_id"])), settings, flagged, points_of_wells))
     return done
 
 
@@ -257,7 +258,12 @@ def _bid_figures(bid: Bid | NoBid | None) -> dict[str, float]:
 
 
 def _job(
-    lot: dict[str, Any], estimates: list[LotEstimate], siting: Siting | None, settings: JobSettings, flagged: Flagged
+    lot: dict[str, Any],
+    estimates: list[LotEstimate],
+    siting: Siting | None,
+    settings: JobSettings,
+    flagged: Flagged,
+    wells: WellPoints,
 ) -> LotJob:
     """Price a lot at each of its places, and answer for the best."""
     demand = _demand_settings(lot, settings.demand)
@@ -288,11 +294,16 @@ def _job(
         siting, order = with_expectation(siting, expected, settings.site_plans.setbacks.costs)
         best = int(order[0])
     name, answer = lot.get("name"), estimates[best]
+    notes = (
+        *on_lot_notes(lot["geometry"], wells, figures=answer.draws is not None),
+        *answer.notes,
+        *flagged_notes(answer.neighbours, flagged),
+    )
     return LotJob(
         lot_id=str(lot["lot_id"]),
         name=str(name) if given(name) else str(lot["lot_id"]),
         geometry=lot["geometry"],
-        estimate=replace(answer, notes=(*answer.notes, *flagged_notes(answer.neighbours, flagged))),
+        estimate=replace(answer, notes=notes),
         demand=demand,
         siting=siting,
         bid=bids[best],

@@ -177,8 +177,9 @@ def show_estimates(jobs: Sequence[LotJob]) -> None:
         # Else it looks at odds with the chance of a target above it.
         typer.echo(YIELD_AROUND + "\n")
     for job in jobs:
-        # Why there is no bid tells the notes too.
-        notes = [job.bid.reason] if isinstance(job.bid, NoBid) else job.estimate.notes
+        # Why there is no bid tells what the records cannot say too.
+        reason = [job.bid.reason] if isinstance(job.bid, NoBid) else []
+        notes = [*reason, *(note for note in job.estimate.notes if not any(note in told for told in reason))]
         for note in notes:
             typer.echo(f"{plain(job.lot_id)}: {plain(note)}")
 
