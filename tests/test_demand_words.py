@@ -194,3 +194,14 @@ def test_what_yield_is_answered_in_one_line_that_the_reckoning_bears_out(househo
     need = household_need(DemandSettings(**household))
     told = what_to_ask_for(need, (0.1, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0), SOLD, in_well_gal)
     assert told.startswith(said)
+
+
+def test_a_use_in_parts_adds_up_to_its_total():
+    facts = dict(need_facts(DemandSettings(persons=4, lawn_area_ft2=8000)))
+    lawn = next(text for label, text in facts.items() if label.startswith("Lawn and garden"))
+    house, total = facts["House of 4 people, at 75 gal each"], facts["All, in the driest month"]
+    parts = [float(text.removesuffix(" gal a day").replace(",", "")) for text in (house, lawn, total)]
+    assert parts == [300.0, 950.0, 1250.0]
+    assert "(1,250 gallons a day in all)" in " ".join(
+        describe_yield(5.0, household_need(DemandSettings(persons=4, lawn_area_ft2=8000)), SOLD)
+    )

@@ -60,15 +60,16 @@ def describe_yield(
     served = _house(need)
     if not row.serves_house:
         sentences.append(
-            f"It does not serve {served}, with any storage: that takes {gallons(need.house_gal_day)} gallons a day."
+            f"It does not serve {served}, with any storage: that takes {needed_gallons(need.house_gal_day)} gallons a "
+            "day."
         )
         return tuple(sentences)
     with_tank = _with_tank(row.house_tank_gal, in_well_gal, settings)
-    sentences.append(f"It serves {served} ({gallons(need.house_gal_day)} gallons a day){with_tank}.")
+    sentences.append(f"It serves {served} ({needed_gallons(need.house_gal_day)} gallons a day){with_tank}.")
     if need.irrigated_ft2 and row.serves_summer:
         sentences.append(
             f"It also waters the {need.irrigated_ft2:,.0f} ft² of lawn and garden "
-            f"({gallons(need.summer_gal_day)} gallons a day in all)"
+            f"({needed_gallons(need.summer_gal_day)} gallons a day in all)"
             f"{_with_tank(row.summer_tank_gal, in_well_gal, settings)}."
         )
         if need.watering_gal:
@@ -83,7 +84,7 @@ def describe_yield(
     if need.irrigated_ft2:
         sentences.append(
             f"It will not water the {need.irrigated_ft2:,.0f} ft² of lawn and garden: with the house that takes "
-            f"{gallons(need.summer_gal_day)} gallons a day at {need.irrigation_in_per_week:g} inch a week."
+            f"{needed_gallons(need.summer_gal_day)} gallons a day at {need.irrigation_in_per_week:g} inch a week."
         )
         sentences.append(
             f"It cannot refill a tank between waterings by sprinklers ({tank_gallons(need.watering_gal)} gallons "
@@ -129,10 +130,10 @@ def need_facts(settings: DemandSettings) -> list[tuple[str, str]]:
         persons = 4.0 if settings.persons is None else settings.persons
         people = "person" if persons == 1 else "people"
         house = f"House of {persons:g} {people}, at {settings.gal_per_person_day:g} gal each"
-    facts = [(house, f"{gallons(need.indoor_gal_day)} gal a day")]
+    facts = [(house, f"{needed_gallons(need.indoor_gal_day)} gal a day")]
     if need.livestock_gal_day:
         heads = ", ".join(_heads(count, kind) for kind, count in settings.livestock.items())
-        facts.append((f"Animals: {heads}", f"{gallons(need.livestock_gal_day)} gal a day"))
+        facts.append((f"Animals: {heads}", f"{needed_gallons(need.livestock_gal_day)} gal a day"))
     if need.irrigation_gal_day:
         dry = need.months.set_index("month")["irrigation_gal_day"]
         months = [month for month, gal in dry.items() if gal > 0]
@@ -141,9 +142,9 @@ def need_facts(settings: DemandSettings) -> list[tuple[str, str]]:
                 f"Lawn and garden, {need.irrigated_ft2:,.0f} ft² at {need.irrigation_in_per_week:g} inch a week in the "
                 f"driest month, at {settings.irrigation_efficiency:.0%} efficiency (watered {months[0]} to "
                 f"{months[-1]})",
-                f"{gallons(need.irrigation_gal_day)} gal a day",
+                f"{needed_gallons(need.irrigation_gal_day)} gal a day",
             ),
-            ("All, in the driest month", f"{gallons(need.summer_gal_day)} gal a day"),
+            ("All, in the driest month", f"{needed_gallons(need.summer_gal_day)} gal a day"),
             (
                 f"A watering by sprinklers, {_every(need.watering_every_days)} within {need.watering_hours:g} hours",
                 f"{tank_gallons(need.watering_gal)} gal, {enough(need.sprinklers_gpm):g} gpm",
@@ -152,7 +153,7 @@ def need_facts(settings: DemandSettings) -> list[tuple[str, str]]:
     return [
         *facts,
         ("Most at one moment, in the house", f"{need.peak_gpm:g} gpm"),
-        (f"Most within {need.peak_hours:g} hours", f"{gallons(need.peak_gal)} gal"),
+        (f"Most within {need.peak_hours:g} hours", f"{needed_gallons(need.peak_gal)} gal"),
     ]
 
 
@@ -166,7 +167,7 @@ def yields_needed(need: Need) -> tuple[str, ...]:
     bare, least = (float(required_yield_gpm(need, storage)) for storage in (0.0, np.inf))
     told = [
         f"Without a storage tank {_house(need)} need{'' if need.livestock_gal_day else 's'} {enough(bare):g} gpm, to "
-        f"carry {gallons(need.peak_gal)} gallons within {need.peak_hours:g} hours; with tanks large enough, "
+        f"carry {needed_gallons(need.peak_gal)} gallons within {need.peak_hours:g} hours; with tanks large enough, "
         f"{enough_in_two_figures(least):g} gpm round the clock."
     ]
     if need.irrigation_gal_day:
@@ -271,6 +272,17 @@ def gallons(value_gal: float) -> str:
     if value_gal >= 1000:
         return f"{two_figures(value_gal):,.0f}"
     return f"{10 * round(value_gal / 10):g}" if value_gal >= 100 else f"{value_gal:.0f}"
+
+
+def needed_gallons(value_gal: float) -> str:
+    """Return a use of water: to 10 gallons, so that parts and their sum agree; from 10,000 on to three figures.
+
+    >>> needed_gallons(893.6), needed_gallons(1250.3), needed_gallons(119133.0), needed_gallons(24.0)
+    ('890', '1,250', '119,000', '24')
+    """
+    if value_gal >= 10_000:
+        return f"{float(f'{value_gal:.3g}'):,.0f}"
+    return f"{10 * round(value_gal / 10):,g}" if value_gal >= 100 else f"{value_gal:.0f}"
 
 
 def tank_gallons(value_gal: float) -> str:

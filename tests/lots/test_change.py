@@ -1,12 +1,12 @@
 """What would change a lot's answer: each change moves it the way that it must, and by a figure that is its own."""
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 import pytest
 from shapely.geometry import Point
 
-from wellrecords.lots import EstimateSettings, draw_lot_estimates
+from wellrecords import wording
+from wellrecords.lots import EstimateSettings, draw_lot_estimates, three_quantiles
 from wellrecords.lots.change import AS_ASKED, DEEPER_LIMIT, GOOD_WELL, POOR_WELL
 from wellrecords.simulation import RegionSettings, as_canonical, simulate_region
 
@@ -38,7 +38,10 @@ def test_less_water_is_surer_and_shallower(estimate):
     assert table["depth_p50_ft"].is_monotonic_increasing
     asked = table.set_index("yield_gpm").loc[5.0]
     assert asked["chance_of_target"] == estimate.chance_of_target
-    assert asked["depth_p50_ft"] == np.quantile(estimate.draws["depth_to_target_ft"], 0.5, method="higher")
+    # The very figure of the page's first lines, not one of the two draws beside the middle.
+    assert asked["depth_p50_ft"] == three_quantiles(estimate, "depth_to_target_ft")[1]
+    assert wording.depth(asked["depth_p50_ft"]).removesuffix(" ft") in estimate.technical_words
+    assert f"Chance of 5 gpm by 400 ft {wording.percent(estimate.chance_of_target)};" in estimate.technical_words
 
 
 def test_the_question_asked_outright_has_the_same_answer(ground, estimate):

@@ -13,7 +13,9 @@ from report_browser import visit
 from report_fakes import HOSTILE, LATITUDE, LONGITUDE, Outline
 from shapely.geometry import LineString, Point, box
 
+from wellrecords import wording
 from wellrecords.report import write_lot_report
+from wellrecords.report.lot_words import planned
 from wellrecords.report.site_plan import draw_site_plan, letters
 from wellrecords.report.site_section import ALIKE, CAUTIONS, MAST, ONLY_WHAT_IS_DRAWN, PRICED, RANKED, site_section
 from wellrecords.siting import load_siting_settings, site_lot
@@ -150,9 +152,10 @@ def test_places_are_shown_with_what_a_well_there_should_cost_and_yield(siting, b
     priced = siting.candidates.assign(cost_usd=costs, expected_cost_usd=9_040.0, expected_yield_gpm=6.26)
     ranked = replace(siting, candidates=priced)
     told = site_section(ranked, bid, owner=False, costs=True)
-    assert told["places"]["head"][-3:] == ["Of the place", "Whole job", "Yield"]
+    assert told["places"]["head"][-3:] == ["Of the place", "Whole job, expected", "Yield, expected"]
     assert told["places"]["rows"][1][-3:] == ["$910", "$9,000", "6.3 gpm"]
-    assert told["sentences"][:3] == [PRICED, RANKED, ALIKE]
+    middles = f"{wording.money(bid.total_quantiles['p50'])} to build and {wording.flow(planned(bid, 'yield_gpm')[1])}"
+    assert told["sentences"][:3] == [PRICED, RANKED.format(middles=f" ({middles} at place 1)"), ALIKE]
     for_owner = site_section(ranked, bid, owner=True, costs=False)
     assert "$" not in str(for_owner)
     assert for_owner["sentences"][0] == PRICED

@@ -158,5 +158,5 @@ def with_one_more(rock: AtALot, depth_ft: float, gpm: float, kind: int) -> Local
 
 
 def _answer(depths: np.ndarray, settings: EstimateSettings) -> tuple[float, float]:
-    """Return the chance by the limit, and the depth that half of holes need."""
-    return float(np.mean(depths <= settings.max_depth_ft)), float(np.quantile(depths, 0.5, method="higher"))
+    """Return the chance by the limit, and the depth that half of holes need, as `three_quantiles` takes it."""
+    return float(np.mean(depths <= settings.max_depth_ft)), float(np.quantile(depths, 0.5, method="inverted_cdf"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from wellrecords import wording
 from wellrecords.lots.change import deeper_limit_ft
 from wellrecords.lots.evidence import Evidence
 from wellrecords.lots.ground import in_rock
@@ -170,21 +171,14 @@ def lot_notes(
 
 
 def _range(values: pd.Series, limit_ft: float) -> str:
-    """Write a depth as its middle and the range of eight in ten; depths below the limit are not told apart."""
+    """Write a depth as its middle and the range of eight in ten, each as every page has it."""
     low, middle, high = (
-        f"over {limit_ft:.0f}" if value > limit_ft else f"{value:.0f}"
-        for value in np.quantile(values, [0.1, 0.5, 0.9], method="nearest")
+        wording.target_depth(float(value), limit_ft).removesuffix(" ft")
+        for value in np.quantile(values, [0.1, 0.5, 0.9], method="inverted_cdf")
     )
     if low == middle == high:
         return f"{middle} ft"
     return f"{middle} ft ({low} to {high})"
-
-
-def _percent(chance: float) -> str:
-    """Write a chance as per cent; never 0% or 100%, which no record can prove."""
-    if chance < 0.005:
-        return "under 1%"
-    return "over 99%" if chance > 0.995 else f"{chance:.0%}"
 
 
 def in_tenths(chance: float) -> str:
@@ -208,14 +202,15 @@ def plain_words(
     """Say the estimate to the owner in a sentence or two."""
     if draws is None:
         return "The records around cannot say how deep a well must go here, nor how much water it would make."
-    reached = np.quantile(draws["depth_to_target_ft"], [0.1, 0.9], method="nearest")
+    reached = np.quantile(draws["depth_to_target_ft"], [0.1, 0.9], method="inverted_cdf")
     chance, dry = chances
     words = (
         f"Of wells like this, {in_tenths(chance)} would make {settings.target_yield_gpm:g} gallons a minute by "
         f"{settings.max_depth_ft:.0f} ft"
     )
     if reached[1] <= settings.max_depth_ft:
-        words += f", most of them between {reached[0]:.0f} and {reached[1]:.0f} ft"
+        first, last = (wording.depth(float(value)) for value in reached)
+        words += f", most of them between {first.removesuffix(' ft')} and {last}"
     words += f"; {in_tenths(dry)} would be dry (less than {dry_below_gpm:.2g} gallons a minute)."
     if support != GOOD:
         words += " The records around are thin, so this is a rough guess."
@@ -263,8 +258,8 @@ def technical_words(
         else f"fewer with depth ({np.exp(-DEPTH_TOLD_FT / decay):.0%} as many {DEPTH_TOLD_FT:.0f} ft down)"
     )
     return (
-        f"{depths[0].upper()}{depths[1:]} Chance of {gpm:g} gpm by {limit:.0f} ft {_percent(chances[0])}; "
-        f"of a dry hole (less than {evidence.dry_below_gpm:.2g} gpm) {_percent(chances[1])}. "
+        f"{depths[0].upper()}{depths[1:]} Chance of {gpm:g} gpm by {limit:.0f} ft {wording.percent(chances[0])}; "
+        f"of a dry hole (less than {evidence.dry_below_gpm:.2g} gpm) {wording.percent(chances[1])}. "
         f"The wells around show a water-bearing fracture about every {spacing:.0f} ft below "
         f"{STARTS[evidence.water_starts_at]}, {fading}; one gives about {size:.2g} gpm (two in three between "
         f"{low:.2g} and {high:.2g}). "

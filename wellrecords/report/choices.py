@@ -164,7 +164,9 @@ def _sentence(estimate: LotEstimate) -> str:
         return told if deeper <= LITTLE else f"{told} A deeper limit would."
     if deeper > swing:
         return "A deeper limit would help more than knowing one more well."
+    # The two ends are read off the table below it: a difference of its own would be rounded in another way.
+    most = max((GOOD_WELL, POOR_WELL), key=lambda name: abs(float(chance[name] - chance[AS_ASKED])))
     return (
-        f"One more well next door would move the chance by up to {wording.percent(swing)}"
-        ": a neighbour's record is worth asking for."
+        f"One more well next door would move the chance at most from {wording.percent(chance[AS_ASKED])} to "
+        f"{wording.percent(chance[most])}: a neighbour's record is worth asking for."
     )

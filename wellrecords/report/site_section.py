@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from wellrecords import wording
+from wellrecords.report.lot_words import planned
 from wellrecords.report.site_plan import draw_site_plan, letters
 from wellrecords.siting.siting import BEFORE_DIGGING, LOCAL_CODE
 
@@ -28,11 +29,12 @@ ONLY_WHAT_IS_DRAWN = (
 )
 MAST = "Never raise a mast within 20 ft of an overhead line whose voltage is not known."
 PRICED = "Place 1 is the one that is estimated and priced: its trench, the rig’s way and the pad are lines of the bid."
-MONEY_HEADS = ("Of the place", "Whole job", "Yield")
+MONEY_HEADS = ("Of the place", "Whole job, expected", "Yield, expected")
 RANKED = (
     "“Of the place” is what trench, rig’s way and pad come to, at the price book’s unit costs; “whole job” is what a "
-    "well at that place is expected to cost the firm in all, and “yield” what it is expected to make. The order also "
-    "counts room that is missing to spare, and a better yield, as the setbacks file reckons them."
+    "well at that place is expected to cost the firm in all, and “yield” what it is expected to make. Expected is the "
+    "mean of all cases, which a few deep or strong holes raise above the middle figure{middles}. The order also counts "
+    "room that is missing to spare, and a better yield, as the setbacks file reckons them."
 )
 ALIKE_GPM = 0.5
 ALIKE = "Over a lot of this size the records hardly tell one place from another: the ground decides."
@@ -167,7 +169,7 @@ def _sentences(siting: Siting, bid: Bid | None, names: dict[str, str], costs: bo
     if bid is not None and len(siting.candidates):
         told.append(PRICED)
         if costs:
-            told.append(RANKED)
+            told.append(RANKED.format(middles=_middles(bid)))
             spread = np.ptp(siting.candidates["expected_yield_gpm"]) if "expected_yield_gpm" in siting.candidates else 0
             if len(siting.candidates) > 1 and spread < ALIKE_GPM:
                 told.append(ALIKE)
@@ -175,6 +177,14 @@ def _sentences(siting: Siting, bid: Bid | None, names: dict[str, str], costs: bo
     hidden = [name for name, shown in names.items() if shown != name]
     told += [note for note in siting.notes if note in CAUTIONS or not any(name in note for name in hidden)]
     return [*told, MAST, ONLY_WHAT_IS_DRAWN]
+
+
+def _middles(bid: Bid) -> str:
+    """Return the middle figures of place 1, as the page's first lines have them, in brackets."""
+    told = [f"{wording.money(bid.total_quantiles['p50'])} to build"]
+    if (hole := planned(bid, "yield_gpm")) is not None:
+        told.append(wording.flow(hole[1]))
+    return f" ({wording.listing(told)} at place 1)"
 
 
 def _area(value_ft2: float) -> str:
