@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from shapely.geometry import LineString, Point, box
 
-from wellrecords import jobs, terminal
+from wellrecords import jobs, terminal, wording
 from wellrecords.bid import Bid, NoBid
 from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.ledger import as_text
@@ -118,6 +118,9 @@ def test_without_a_target_the_need_is_asked_for(lots, settings, wells):
     no_target = replace(settings, target_from_need=True)
     targets = [job.estimate.target_yield_gpm for job in jobs.run_jobs(wells[0], asked, no_target)]
     assert targets == [1.3, 9.0, 1.9]
+    near, thirsty, far = (job.estimate.notes for job in jobs.run_jobs(wells[0], asked, no_target))
+    assert any(note.startswith("No yield is asked for: the target of 1.3 gpm is what the household") for note in near)
+    assert not any("asked for" in note for note in (*thirsty, *far)), "the one has a target, the other no figures"
     assert not settings.target_from_need
 
 
@@ -290,6 +293,32 @@ def test_lots_are_read_back_and_chosen_by_name(tmp_path, lots):
         read_lots(file, ["gone"])
     twins = write_lots(tmp_path / "twins.geojson", lots.assign(lot_id=["a-1", "A-1", "b"]))
     assert list(read_lots(twins, ["A-1", "B"])["lot_id"]) == ["A-1", "b"]
+
+
+def test_a_garden_that_is_not_in_the_price_is_told_with_what_it_costs(wells, lots, settings, capsys):
+    asked = ask(lots[lots["lot_id"] == "near"].reset_index(drop=True).assign(lawn_area_ft2=8000.0), settings.site_plans)
+    (job,) = jobs.run_jobs(wells[0], asked, settings, wells[1])
+    (note,) = (note for note in job.estimate.notes if "storage_for" in note)
+    watered = replace(settings, water_system=settings.water_system.model_copy(update={"storage_for": "irrigation"}))
+    (other,) = jobs.run_jobs(wells[0], asked, watered, wells[1])
+    assert not any("storage_for" in told for told in other.estimate.notes)
+    assert other.bid.total_quantiles["p50"] > job.bid.total_quantiles["p50"]
+    assert note == (
+        'Pump and storage are priced for the house alone; set storage_for = "irrigation" under [water_system] to price '
+        f"the water of lawn and garden too: the middle cost is {wording.money(other.bid.total_quantiles['p50'])} then, "
+        f"the fixed price {wording.money(other.bid.fixed_price_usd)}."
+    )
+    terminal.show_estimates([job])
+    assert f"near: {note}" in capsys.readouterr().out
+
+
+def test_a_lot_without_a_place_is_told_which_trench_is_reckoned_with(done, capsys):
+    terminal.show_estimates(done)
+    lines = [line for line in capsys.readouterr().out.splitlines() if "No place on the lot is chosen" in line]
+    assert lines == [
+        "thirsty: No place on the lot is chosen: 100 ft of trench from the well to the house are reckoned with, and no "
+        "way or pad for the rig. Another length: run_to_house_ft under [water_system]."
+    ]
 
 
 def test_a_well_on_the_lot_itself_is_told_also_where_the_records_cannot_say(wells, lots, settings, capsys):

@@ -8,6 +8,7 @@ left is called here in its order, and nothing is computed here.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ import pandas as pd
 from pydantic import BaseModel, ConfigDict
 from shapely.geometry.base import BaseGeometry
 
+from wellrecords import wording
 from wellrecords.bid import Bid, BidSettings, NoBid, PriceBook, load_price_book, price_bid
 from wellrecords.construction import ConstructionSettings
 from wellrecords.demand import DemandSettings, household_need
@@ -267,21 +269,16 @@ def _job(
 ) -> LotJob:
     """Price a lot at each of its places, and answer for the best."""
     demand = _demand_settings(lot, settings.demand)
-    bids: list[Bid | NoBid | None] = [None] * len(estimates)
     has_places = siting is not None and len(siting.candidates) > 0
-    if settings.price_book is not None:
-        bids = [
-            price_bid(
-                estimate,
-                demand,
-                settings.construction,
-                settings.water_system,
-                settings.price_book,
-                settings.bid,
-                well_place(siting, row) if siting is not None and has_places else None,
-            )
-            for row, estimate in enumerate(estimates)
-        ]
+
+    def price(row: int, water_system: WaterSystemSettings) -> Bid | NoBid | None:
+        if settings.price_book is None:
+            return None
+        place = well_place(siting, row) if siting is not None and has_places else None
+        asked = (estimates[row], demand, settings.construction, water_system, settings.price_book, settings.bid)
+        return price_bid(*asked, place)
+
+    bids = [price(row, settings.water_system) for row in range(len(estimates))]
     best = 0
     priced = [bid for bid in bids if isinstance(bid, Bid)]
     if siting is not None and settings.site_plans is not None and has_places and len(priced) == len(bids):
@@ -294,9 +291,12 @@ def _job(
         siting, order = with_expectation(siting, expected, settings.site_plans.setbacks.costs)
         best = int(order[0])
     name, answer = lot.get("name"), estimates[best]
+    figures = answer.draws is not None
     notes = (
-        *on_lot_notes(lot["geometry"], wells, figures=answer.draws is not None),
+        *on_lot_notes(lot["geometry"], wells, figures=figures),
+        *(_target_notes(lot, answer) if figures and settings.target_from_need else ()),
         *answer.notes,
+        *_garden_notes(bids[best], demand, settings.water_system, partial(price, best)),
         *flagged_notes(answer.neighbours, flagged),
     )
     return LotJob(
@@ -308,6 +308,36 @@ def _job(
         siting=siting,
         bid=bids[best],
     )
+
+
+def _target_notes(lot: dict[str, Any], answer: LotEstimate) -> list[str]:
+    """Say where a target comes from that nobody has named."""
+    if given(lot.get("target_yield_gpm")):
+        return []
+    return [
+        f"No yield is asked for: the target of {wording.flow(answer.target_yield_gpm)} is what the household needs "
+        "without a storage tank. Another is asked for by --target-gpm, target_yield_gpm of the lot or under [estimate]."
+    ]
+
+
+def _garden_notes(
+    bid: Bid | NoBid | None,
+    demand: DemandSettings,
+    water_system: WaterSystemSettings,
+    price: Callable[[WaterSystemSettings], Bid | NoBid | None],
+) -> list[str]:
+    """Say that a garden's water is not in the price, how to put it in, and what the price is then."""
+    if not isinstance(bid, Bid) or water_system.storage_for != "house" or not household_need(demand).watering_gal:
+        return []
+    note = (
+        'Pump and storage are priced for the house alone; set storage_for = "irrigation" under [water_system] to price '
+        "the water of lawn and garden too"
+    )
+    watered = price(water_system.model_copy(update={"storage_for": "irrigation"}))
+    if not isinstance(watered, Bid):
+        return [f"{note}."]
+    cost, fixed = wording.money(watered.total_quantiles["p50"]), wording.money(watered.fixed_price_usd)
+    return [f"{note}: the middle cost is {cost} then, the fixed price {fixed}."]
 
 
 def _wishes(lot: dict[str, Any], names: Sequence[str]) -> dict[str, Any]:

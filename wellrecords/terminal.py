@@ -182,6 +182,21 @@ def show_estimates(jobs: Sequence[LotJob]) -> None:
         notes = [*reason, *(note for note in job.estimate.notes if not any(note in told for told in reason))]
         for note in notes:
             typer.echo(f"{plain(job.lot_id)}: {plain(note)}")
+    for told, lots in _without_place(jobs).items():
+        typer.echo(f"{plain(', '.join(lots))}: {told} Another length: run_to_house_ft under [water_system].")
+
+
+def _without_place(jobs: Sequence[LotJob]) -> dict[str, list[str]]:
+    """Return what a trench and a way are reckoned at where no place is chosen, with the lots that it holds for."""
+    from wellrecords.bid import Bid
+    from wellrecords.bid.pricing import NO_PLACE
+
+    told: dict[str, list[str]] = {}
+    for job in jobs:
+        for note in job.bid.notes if isinstance(job.bid, Bid) else ():
+            if note.startswith(NO_PLACE):
+                told.setdefault(note, []).append(job.lot_id)
+    return told
 
 
 def show_changes(table: pd.DataFrame) -> None:

@@ -21,6 +21,7 @@ from wellrecords.water_system import WaterSystemSettings, design_water_systems
 
 NEEDED = {"depth_to_bedrock_ft": "the depth to rock", "depth_to_target_ft": "the depth to the wanted water"}
 """Columns of the draws without which there is no bid, in words."""
+NO_PLACE = "No place on the lot is chosen"
 WORTH_SAYING = 0.005
 """A note on no more cases than this would say "in 0% of the cases"."""
 
@@ -291,7 +292,7 @@ def _place_note(place: WellPlace | None, run_ft: float) -> str:
     """Say which run of the water line, way of the rig and pad are priced, and which are not known."""
     if place is None:
         return (
-            f"No place on the lot is chosen: {run_ft:,.0f} ft of trench from the well to the house are reckoned with, "
+            f"{NO_PLACE}: {run_ft:,.0f} ft of trench from the well to the house are reckoned with, "
             "and no way or pad for the rig."
         )
     trench = f"{run_ft:,.0f} ft of trench" + (" (taken, since none was found)" if place.trench_ft is None else "")
