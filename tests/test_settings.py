@@ -81,6 +81,7 @@ def test_paths_count_from_the_settings_file(write, tmp_path):
         ('"EPSG:26919"', '"EPSG:4326"', "region.crs", "projected system in metres"),
         ('"EPSG:26919"', '"EPSG:2249"', "region.crs", "projected system in metres"),  # US survey feet
         ('"EPSG:26919"', '"nowhere"', "region.crs", "not a coordinate system that PROJ knows"),
+        ('"EPSG:26919"', '"EPSG:2283"', "region.crs", "the UTM zone of the bounds is 'EPSG:26919'"),
         ("[-70.3, 45.1, -69.8, 45.5]", "[-69.8, 45.1, -70.3, 45.5]", "region.bounds", "west < east"),
         ("threshold = 4.5", 'threshold = "high"', "matching.threshold", "it is a number"),
         ("private = true", 'private = "perhaps"', "sources.2.private", "true or false"),

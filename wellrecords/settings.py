@@ -12,8 +12,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 from pyproj import CRS
+from pyproj.aoi import AreaOfInterest
+from pyproj.database import query_utm_crs_info
 from pyproj.exceptions import CRSError
 
 from wellrecords.checked import Model, checked, read_toml
@@ -69,8 +71,8 @@ class RegionSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     name: str
-    crs: str
     bounds: tuple[float, float, float, float]
+    crs: str
     outline: Path | None = None
     terrain: Path | None = None
     sections: Path | None = None
@@ -80,14 +82,16 @@ class RegionSettings(BaseModel):
 
     @field_validator("crs")
     @classmethod
-    def _projected_metres(cls, value: str) -> str:
+    def _projected_metres(cls, value: str, info: ValidationInfo) -> str:
+        fits = _utm_of(info.data.get("bounds"))
+        suggestion = f"; the UTM zone of the bounds is {fits!r}" if fits else ""
         try:
             crs = CRS.from_user_input(value)
         except CRSError as error:
-            msg = f"{value!r} is not a coordinate system that PROJ knows"
+            msg = f"{value!r} is not a coordinate system that PROJ knows{suggestion}"
             raise ValueError(msg) from error
         if not crs.is_projected or any(axis.unit_name != "metre" for axis in crs.axis_info[:2]):
-            msg = f"{value!r} is not a projected system in metres"
+            msg = f"{value!r} is not a projected system in metres{suggestion}"
             raise ValueError(msg)
         return value
 
@@ -99,6 +103,23 @@ class RegionSettings(BaseModel):
             msg = f"bounds are west, south, east, north in degrees with west < east and south < north, not {value}"
             raise ValueError(msg)
         return value
+
+
+def _utm_of(bounds: tuple[float, float, float, float] | None) -> str | None:
+    """Return the code of the UTM zone in which the middle of some bounds lies, on NAD83 where that has one.
+
+    >>> _utm_of((-78.26, 38.58, -78.09, 38.74)), _utm_of((10.0, 46.0, 11.0, 47.0))
+    ('EPSG:26917', 'EPSG:32632')
+    """
+    if bounds is None:
+        return None
+    west, south, east, north = bounds
+    middle = AreaOfInterest((west + east) / 2.0, (south + north) / 2.0, (west + east) / 2.0, (south + north) / 2.0)
+    for datum in ("NAD83", "WGS 84"):
+        found = query_utm_crs_info(datum_name=datum, area_of_interest=middle)
+        if found:
+            return f"{found[0].auth_name}:{found[0].code}"
+    return None
 
 
 class SourceSettings(BaseModel):

@@ -84,3 +84,17 @@ def test_a_voltage_written_as_text_is_read():
             make_lot(SQUARE), features(kind=["overhead_line"], voltage_kv=[written]), make_settings(overhead_line=0)
         )
         assert siting.features["mast_clearance_ft"].iloc[1] == 10 + 5
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [("leach field", "drain_field"), ("Creek", "stream"), ("septic tnak", "septic_tank"), ("duck pond", None)],
+)
+def test_an_unknown_kind_is_told_with_the_one_that_may_be_meant_and_those_that_there_are(written, meant):
+    with pytest.raises(ProblemsError) as caught:
+        site_lot(make_lot(SQUARE), features(kind=[written]), make_settings(drain_field=100, stream=25, septic_tank=50))
+    (problem,) = caught.value.problems
+    assert problem.rule.startswith("the kinds of the setbacks file are ")
+    assert "drain_field, stream, septic_tank" in problem.rule
+    asked = f"did you mean {meant}? Else add [kinds." if meant else "add [kinds.duck_pond] with label"
+    assert problem.next_step.startswith(asked)

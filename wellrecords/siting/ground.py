@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from typing import Any
 
 import geopandas as gpd
@@ -26,6 +27,25 @@ from wellrecords.siting.settings import PROPERTY_LINE, SitingSettings, kind_name
 WGS84 = "EPSG:4326"
 QUAD_SEGS = 64
 """Chords in a quarter circle: a circle's area is then 0.005 % too large."""
+OTHER_NAMES = {
+    "property_line": ("boundary", "lot_line", "parcel_line", "line"),
+    "house": ("home", "dwelling", "residence", "cabin"),
+    "building": ("barn", "garage", "shed", "shop", "outbuilding"),
+    "septic_tank": ("septic", "tank"),
+    "drain_field": ("leach_field", "leachfield", "leaching_field", "septic_field", "absorption_field", "leach_bed"),
+    "seepage_pit": ("cesspool", "dry_well", "leach_pit"),
+    "sewer_line": ("sewer", "sewer_pipe", "septic_line"),
+    "fuel_tank": ("oil_tank", "gas_tank", "propane_tank"),
+    "livestock": ("barnyard", "corral", "animal_pen", "feedlot", "pasture"),
+    "manure_pile": ("manure", "compost"),
+    "stream": ("creek", "brook", "river", "ditch", "run"),
+    "road": ("street", "highway", "lane"),
+    "driveway": ("drive", "access"),
+    "overhead_line": ("power_line", "powerline", "electric_line", "utility_line"),
+    "well": ("neighbor_well", "neighbour_well", "old_well", "existing_well"),
+}
+"""What people call the kinds of features that the sample setbacks file has."""
+ALIKE = 0.75
 _OUTSIDE = 1.0 / math.cos(math.pi / (4 * QUAD_SEGS))
 
 
@@ -170,6 +190,13 @@ def _lot_outline(lot: gpd.GeoDataFrame) -> tuple[BaseGeometry, CRS]:
     return outline, crs
 
 
+def _meant(kind: str, settings: SitingSettings) -> str:
+    """Return a question after the known kind that an unknown one may be, or nothing."""
+    known = next((name for name, others in OTHER_NAMES.items() if kind in others and name in settings.kinds), None)
+    known = known or next(iter(get_close_matches(kind, list(settings.kinds), 1, ALIKE)), None)
+    return f"did you mean {known}? Else " if known else ""
+
+
 def _features(
     lot: BaseGeometry, site_plan: gpd.GeoDataFrame, crs: CRS, settings: SitingSettings
 ) -> tuple[list[dict], list[str]]:
@@ -209,8 +236,9 @@ def _features(
                     row=number,
                     column="kind",
                     value=str(given["kind"]),
-                    rule="each kind of feature has a setback, 0 where the code has none",
-                    next_step=f"add [kinds.{kind or 'name'}] with label, setback_ft and source to the setbacks file",
+                    rule=f"the kinds of the setbacks file are {', '.join(settings.kinds)}",
+                    next_step=f"{_meant(kind, settings)}add [kinds.{kind}] with label, setback_ft (0 where the code "
+                    "has none) and source to the setbacks file",
                     code="kind_without_setback",
                 )
             )
