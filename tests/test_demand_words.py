@@ -205,3 +205,29 @@ def test_a_use_in_parts_adds_up_to_its_total():
     assert "(1,250 gallons a day in all)" in " ".join(
         describe_yield(5.0, household_need(DemandSettings(persons=4, lawn_area_ft2=8000)), SOLD)
     )
+
+
+def test_more_than_a_house_well_makes_is_answered_by_what_one_waters():
+    """A million square feet at an inch a week are 118,700 gallons a day: 82.7 gpm round the clock."""
+    lawn = household_need(DemandSettings(persons=4, lawn_area_ft2=1e6))
+    told = what_to_ask_for(lawn, (0.5, 10.0), SOLD)
+    assert told == (
+        "No house well serves that: the house, lawn and garden take 119,000 gallons a day, 83 gpm round the clock with "
+        "the largest tanks. A good one of 10 gpm waters some 120,000 ft² beside the house at most, with storage for it."
+    )
+    assert what_this_well_needs(5.0, lawn, (0.5, 10.0), SOLD).endswith(
+        f"water lawn and garden too: {told[0].lower()}{told[1:]}"
+    )
+    herd = household_need(DemandSettings(persons=4, livestock={"milking_dairy": 2000}))
+    assert what_to_ask_for(herd, (0.5, 10.0), SOLD) == (
+        "No house well serves that: the house and the animals take 80,300 gallons a day, 56 gpm round the clock with "
+        "the largest tanks."
+    )
+
+
+def test_a_dry_hole_is_called_one():
+    need = household_need(DemandSettings(persons=4))
+    assert describe_yield(0.0, need, SOLD) == (
+        "A well of 0 gpm is a dry hole: it makes no water, and serves the house with no storage.",
+    )
+    assert what_this_well_needs(0.0, need, (0.25, 1.0), SOLD).startswith("Ask for 0.25 gpm with a 500 gallon tank")

@@ -12,11 +12,17 @@ import numpy as np
 
 from wellrecords.demand import DemandSettings, Need, household_need
 from wellrecords.demand_storage import required_yield_gpm, target_from_need, yield_storage_table
+from wellrecords.units import MIN_PER_DAY
 from wellrecords.water_system import WaterSystemSettings, storage_tanks
 
 NOT_ENOUGH = "too little"
 NO_TANK = "none"
 """What stands in a table of tanks where no tank is enough, and where none is needed."""
+
+MOST_HOUSE_WELL_GPM = 20.0
+"""More than this round the clock is the work of an irrigation well or a town's, not of a house well."""
+GOOD_HOUSE_WELL_GPM = 10.0
+"""What such a well waters is said in its place."""
 
 HEADS = {
     "beef": ("head of beef", "head of beef"),
@@ -55,6 +61,8 @@ def describe_yield(
     It cannot refill a tank between waterings by sprinklers (1,790 gallons every 3 days): storage will not help.
     What the house leaves, 420 gallons a day, waters some 3,500 ft² at most, with storage for it.
     """
+    if yield_gpm <= 0:
+        return (f"A well of 0 gpm is a dry hole: it makes no water, and serves {_house(need)} with no storage.",)
     row = yield_storage_table(need, [yield_gpm], in_well_gal).iloc[0]
     sentences = [f"A well of {yield_gpm:g} gpm makes some {gallons(row.gal_per_day)} gallons a day."]
     served = _house(need)
@@ -203,6 +211,8 @@ def what_to_ask_for(
     'Ask for 0.25 gpm with a 500 gallon tank (270 needed, and 25% over), or 2.5 gpm without one.'
     """
     watered = bool(need.irrigation_gal_day)
+    if float(required_yield_gpm(need, np.inf, irrigating=watered)) > MOST_HOUSE_WELL_GPM:
+        return _beyond_house_wells(need)
     served = f" for {_house(need)}, lawn and garden" if watered else ""
     bare, target = enough(float(required_yield_gpm(need, irrigating=watered))), target_from_need(need)
     table = yield_storage_table(
@@ -220,6 +230,24 @@ def what_to_ask_for(
         return f"{told}, or {target:g} gpm without one."
     also = "".join(f", {target:g} gpm with {_a_tank(float(gal), settings)}" for gal in between)
     return f"{told}{also}, or {bare:g} gpm without one."
+
+
+def _beyond_house_wells(need: Need) -> str:
+    """Say that no house well does it, and what a good one waters beside the house."""
+    least_gpm = need.summer_gal_day / MIN_PER_DAY
+    all_of_it = f"{_house(need)}{', lawn and garden' if need.irrigation_gal_day else ''}"
+    told = (
+        f"No house well serves that: {all_of_it} take {needed_gallons(need.summer_gal_day)} gallons a day, "
+        f"{enough_in_two_figures(least_gpm):g} gpm round the clock with the largest tanks."
+    )
+    spare_gal_day = GOOD_HOUSE_WELL_GPM * MIN_PER_DAY - need.house_gal_day
+    if not need.irrigation_gal_day or spare_gal_day <= 0:
+        return told
+    area = two_figures(spare_gal_day / need.irrigation_gal_per_ft2_day)
+    return (
+        f"{told} A good one of {GOOD_HOUSE_WELL_GPM:g} gpm waters some {area:,.0f} ft² beside {_house(need)} at most, "
+        "with storage for it."
+    )
 
 
 def what_this_well_needs(
@@ -246,6 +274,8 @@ def what_this_well_needs(
     """
     row = yield_storage_table(need, [yield_gpm], in_well_gal).iloc[0]
     more = what_to_ask_for(need, yields_gpm, settings, in_well_gal)
+    if yield_gpm <= 0:
+        return more
     well, house = f"This well of {yield_gpm:g} gpm", _house(need)
     if not row.serves_house:
         return f"{well} does not serve {house}. {more}"
