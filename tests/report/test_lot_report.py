@@ -136,6 +136,8 @@ def test_each_reader_is_told_which_total_is_signed(contractor, owner):
     assert "The total of the lines is your cost, before any margin." in firm
     assert "You sign one of two: the fixed price, or the price by the foot." in owners
     assert "your cost" not in owners
+    for text in (firm, owners):
+        assert "The fixed price is reckoned as paid in every case, also where the hole is dry or falls short" in text
 
 
 def test_a_target_hardly_met_is_said_first(estimate, bid):

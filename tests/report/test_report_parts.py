@@ -16,7 +16,7 @@ from report_fakes import HOSTILE
 
 from wellrecords import wording
 from wellrecords.report.assets import LEAFLET_VERSION, leaflet_script, leaflet_style
-from wellrecords.report.charts import chance_by_depth, cost_distribution, share_bars
+from wellrecords.report.charts import before_and_after, chance_by_depth, cost_distribution, histogram, share_bars
 from wellrecords.report.escape import folium_text, json_for_page
 from wellrecords.report.owner_view import count_squares, wells_behind
 from wellrecords.report.page import render_page, write_page
@@ -169,6 +169,25 @@ def test_charts_tell_their_story_in_words_and_do_not_share_ids():
         assert "<desc" in chart
     assert not set(_ids(chance)) & set(_ids(cost))
     assert HOSTILE not in share_bars([HOSTILE], [1.0], name="x", title=HOSTILE)
+
+
+def test_few_wells_are_counted_in_whole_ones():
+    bins = pd.DataFrame({"from": [50.0, 100.0], "to": [100.0, 150.0], "before": [1, 2], "after": [2, 1]})
+    ticks = _texts(before_and_after(bins, name="x", label="Depth", unit="ft"))
+    assert [text for text in ticks if text in "012"] == ["0", "1", "2"], "a number of wells stands twice"
+    assert "0 1 2" in " ".join(_texts(histogram(np.array([120.0, 240.0, 250.0]), name="x", label="Depth", unit="ft")))
+
+
+def test_a_last_bar_that_holds_what_lies_beyond_says_so():
+    depths = np.r_[np.linspace(100.0, 300.0, 400), 5000.0]
+    (label,) = (text for text in _texts(histogram(depths, name="x", label="Depth", unit="ft")) if "depth, ft" in text)
+    assert re.fullmatch(r"depth, ft \(last bar: all from \d+ on\)", label)
+    even = _texts(histogram(np.linspace(100.0, 300.0, 30), name="x", label="Depth", unit="ft"))
+    assert "depth, ft" in even
+
+
+def _texts(svg: str) -> list[str]:
+    return re.findall(r"<text[^>]*>([^<]+)</text>", svg)
 
 
 def _ids(svg: str) -> list[str]:

@@ -94,6 +94,19 @@ def test_no_text_of_a_private_row_is_shown_but_single_words(report):
     assert "Not for passing on" in html
 
 
+def test_flowing_wells_are_told_to_be_in_no_bar(settings, tmp_path):
+    tables = run_summary(settings.region.store)
+    level = tables["intervals"]["quantity"] == "depth_to_water_ft"
+    tables["intervals"].loc[level, "at_most"] = 2
+    bins = tables["histograms"].query("column == 'total_depth_ft'").assign(column="depth_to_water_ft")
+    tables["histograms"] = pd.concat([tables["histograms"], bins])
+    html = write_run_report(tmp_path / "run.html", summary=tables, region="Hills").read_text("utf-8")
+    assert Outline(html).text.count("In no bar: 2 wells that flow, or whose level is known at most.") == 1
+    tables["intervals"].loc[level, "at_most"] = 0
+    html = write_run_report(tmp_path / "none.html", summary=tables, region="Hills").read_text("utf-8")
+    assert "In no bar" not in html
+
+
 def test_without_private_rows_the_page_may_be_passed_on(settings, tmp_path):
     tables = run_summary(settings.region.store)
     tables["sources"] = tables["sources"].assign(private=False)

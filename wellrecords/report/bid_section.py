@@ -17,6 +17,11 @@ from wellrecords.report.charts import cost_distribution, share_bars
 if TYPE_CHECKING:
     from wellrecords.bid import Bid
 
+WHATEVER_IT_MAKES = (
+    "The fixed price is reckoned as paid in every case, also where the hole is dry or falls short: settle in writing, "
+    "before drilling, what is paid then."
+)
+"""How the fixed price was worked out; no setting says what a contract has for such a hole."""
 GROUPS = {"well": "The well", "water_system": "The water system"}
 COUNTED = ("each", "job")
 """Units of which the figure alone is said."""
@@ -88,6 +93,7 @@ def _firm_side(bid: Bid) -> dict[str, Any]:
         "before any margin.",
         f"The fixed price is set by {set_by}: at most {wording.percent(bid.fixed_price_risk)} chance of loss, and "
         f"{wording.percent(bid.settings.margin)} on the expected cost.",
+        WHATEVER_IT_MAKES,
         *bid.notes,
     ]
     return {
@@ -180,6 +186,7 @@ def _owner_side(bid: Bid) -> dict[str, Any]:
             "what the lines come to before anything is added for the risk of a deep hole.",
             "At a fixed price the contractor carries the risk of a deep hole; by the foot, you do. By the foot, the "
             "water system is priced apart from the footage, at its unit prices.",
+            WHATEVER_IT_MAKES,
             *bid.notes,
         ],
         "caption": "Prices, line by line. Quantities and amounts: the range of 8 in 10 cases.",

@@ -210,9 +210,10 @@ def histogram(values: np.ndarray, *, name: str, label: str, unit: str, log: bool
     counts = np.where(counts >= least, counts, 0)
     widths = np.diff(edges)
     axes.bar(edges[:-1], counts, widths * 0.94, align="edge", color=BLUE, linewidth=0)
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:,.0f}")
-    axes.set_xlabel(f"{label.lower()}, {unit}")
-    axes.set_ylabel("wells")
+    _count_wells(axes)
+    beyond = int((values > edges[-1]).sum())
+    last_bar = f" (last bar: all from {edges[-2]:,.{1 if edges[-2] < 10 else 0}f} on)" if beyond else ""
+    axes.set_xlabel(f"{label.lower()}, {unit}{last_bar}")
     return _svg(
         figure,
         name,
@@ -248,9 +249,8 @@ def before_and_after(bins: pd.DataFrame, *, name: str, label: str, unit: str) ->
         axes.set_xscale("log")
         axes.tick_params(which="minor", length=0)
     axes.xaxis.set_major_formatter(lambda value, _: f"{value:,g}")
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:,.0f}")
+    _count_wells(axes)
     axes.set_xlabel(f"{label.lower()}, {unit}")
-    axes.set_ylabel("wells")
     moved = int(np.abs(before - after).sum())
     return _svg(
         figure,
@@ -311,6 +311,15 @@ def _figure() -> tuple[Any, Any]:
     axes.xaxis.label.set(color=INK, fontsize=10)
     axes.yaxis.label.set(color=INK, fontsize=10)
     return figure, axes
+
+
+def _count_wells(axes: Any) -> None:
+    """Let an axis count wells: in whole ones, also where there are few."""
+    from matplotlib.ticker import MaxNLocator
+
+    axes.yaxis.set_major_locator(MaxNLocator(nbins="auto", steps=[1, 2, 2.5, 5, 10], integer=True, min_n_ticks=1))
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:,.0f}")
+    axes.set_ylabel("wells")
 
 
 def _svg(figure: Any, name: str, title: str, description: str) -> Markup:

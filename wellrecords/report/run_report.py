@@ -84,7 +84,7 @@ def write_run_report(
         ],
         changes=_by_rule(summary["changes_by_rule"], "changes"),
         flags=_by_rule(summary["flags_by_rule"], "flags"),
-        charts=_charts(summary["histograms"]),
+        charts=_charts(summary["histograms"], _flowing(summary["intervals"])),
         intervals=[
             (CHARTED[row["quantity"]][0], *(wording.whole(row[kind]) for kind in row if kind != "quantity"))
             for row in summary["intervals"].to_dict("records")
@@ -164,12 +164,20 @@ def _why(text: object) -> str:
     return PRIVATE if wording.is_missing(text) else str(text)
 
 
-def _charts(histograms: pd.DataFrame) -> list[dict[str, Any]]:
+def _flowing(intervals: pd.DataFrame) -> int:
+    """Return how many wells flow, or stand at most at some depth: no bar has their level."""
+    return int(intervals.loc[intervals["quantity"] == "depth_to_water_ft", "at_most"].sum())
+
+
+def _charts(histograms: pd.DataFrame, flowing: int) -> list[dict[str, Any]]:
     if histograms.empty:
         return []
     return [
         {
             "title": CHARTED[column][0],
+            "note": f"In no bar: {counted(flowing, 'well')} that flow, or whose level is known at most."
+            if column == "depth_to_water_ft" and flowing
+            else None,
             "svg": before_and_after(
                 bins, name=f"chart-{column.replace('_', '-')}", label=CHARTED[column][0], unit=CHARTED[column][1]
             ),
