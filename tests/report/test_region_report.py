@@ -251,3 +251,15 @@ def test_index_links_relative_and_safe(tmp_path):
     assert page.loads == ["./lots/lot%207%20%231.html", "./javascript%3Ax.html", "./region.html"]
     assert "script" not in page.tags
     assert "img" not in page.tags
+
+
+@pytest.mark.browser
+def test_browser_keeps_the_names_of_lots_on_one_place_apart(chromium, tmp_path, arguments, lot):
+    twins = gpd.GeoDataFrame({"lot_id": ["ONE", "TWO"]}, geometry=[lot, lot], crs="EPSG:4326")
+    page = write_region_report(tmp_path / "region.html", **{**arguments, "lots": twins})
+    seen = visit(chromium, page)
+    assert seen.console == ()
+    tops = dict(re.findall(r'<span style="position: relative; top: (-?\d+)px;">Lot (ONE|TWO)</span>', seen.dom))
+    assert sorted(tops.values()) == ["ONE", "TWO"]
+    assert tops["0"] == "TWO"
+    assert min(map(int, tops)) <= -9, "the one covers the other"

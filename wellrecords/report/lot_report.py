@@ -175,14 +175,13 @@ def _lot_map(
     neighbours = estimate.neighbours
     lot_group = map_data.lot_group(place)
     groups = [(name.capitalize(), map_data.context_group(name, layer)) for name, layer in context_layers.items()]
-    groups.append(("Distance rings", map_data.rings_group(estimate.longitude, estimate.latitude)))
-    groups.append(("The lot", lot_group))
+    rings = ("Distance rings", map_data.rings_group(estimate.longitude, estimate.latitude))
     ramps: list[Ramp] = []
     if owner:
         layers, boxes = owner_view.squares_layer(near, estimate.longitude, estimate.latitude, settings.private_minimum)
-        groups += layers
-        boxes = boxes or [map_data.box_about(estimate.longitude, estimate.latitude, 5000.0)]
+        groups += [*layers, rings]
     else:
+        groups.append(rings)
         ramps = map_data.well_ramps(near if len(near) > 2 else neighbours, settings.colour_classes)
         others = near[~near["record_id"].isin(neighbours["record_id"])]
         if len(others):
@@ -193,8 +192,11 @@ def _lot_map(
         elif len(neighbours):
             groups.append(("Nearest wells", map_data.wells_group(neighbours, ramps)))
         boxes = map_data.boxes_of(neighbours)
+    # Topmost: a small lot would be hidden by the well that stands on it.
+    groups.append(("The lot", lot_group))
+    frame = map_data.rings_frame(estimate.longitude, estimate.latitude, boxes)
     return build_map(
-        bounds=map_data.bounds_of([place.bounds, *boxes]),
+        bounds=map_data.bounds_of([place.bounds, *boxes, frame]),
         groups=groups,
         ramps=ramps,
         canvas=not owner and len(near) > 3000,

@@ -38,6 +38,9 @@ CONTEXT_STYLES: dict[str, dict[str, Any]] = {
 """Known kinds of context layers; any other is drawn in grey."""
 OTHER_STYLE: dict[str, Any] = {"colour": "#7d8489", "weight": 1.4, "dash": "5 4"}
 
+RINGS_KM = (1, 5)
+ROOM_FOR_LABEL = 1.06
+"""Part of a ring's radius by which the map goes farther, so that the distance below the ring can be read."""
 WELL_QUANTITIES = (
     ("total_depth_ft", "Well depth", "ft"),
     ("yield_gpm", "Yield", "gpm"),
@@ -219,8 +222,8 @@ def lot_group(lot: BaseGeometry, label: str = "The lot") -> dict[str, Any]:
     }
 
 
-def rings_group(longitude: float, latitude: float, radii_km: Sequence[int] = (1, 5)) -> dict[str, Any]:
-    """Return circles about the lot with their distance written on them."""
+def rings_group(longitude: float, latitude: float, radii_km: Sequence[int] = RINGS_KM) -> dict[str, Any]:
+    """Return circles about the lot with their distance written below them: the lot's own name stands above it."""
     shapes, labels = [], []
     for radius in radii_km:
         shapes.append(
@@ -234,12 +237,33 @@ def rings_group(longitude: float, latitude: float, radii_km: Sequence[int] = (1,
         )
         labels.append(
             {
-                "lat": round(latitude + radius / 111.2, 6),
+                "lat": round(latitude - radius / 111.2, 6),
                 "lon": round(longitude, 6),
                 "text": wording.distance(radius * 1000.0),
+                "below": True,
             }
         )
     return {"shapes": shapes, "labels": labels}
+
+
+def rings_frame(longitude: float, latitude: float, boxes: Sequence[Bounds]) -> Bounds:
+    """Return the ground that the map must show for the rings that reach about as far as what is on it.
+
+    Parameters
+    ----------
+    longitude, latitude : float
+        The middle of the rings.
+    boxes : sequence of (west, south, east, north)
+        What else is on the map; a ring of more than twice its reach would
+        shrink it, and is left to those who zoom out.
+    """
+    corners = pd.DataFrame(
+        [(lon, lat) for west, south, east, north in boxes for lon in (west, east) for lat in (south, north)],
+        columns=["longitude", "latitude"],
+    )
+    reach_km = float(distance_m(longitude, latitude, corners).max(initial=0.0)) / 1000.0
+    shown_km = max([radius for radius in RINGS_KM if radius <= 2.0 * reach_km], default=RINGS_KM[0])
+    return box_about(longitude, latitude, 1000.0 * shown_km * ROOM_FOR_LABEL)
 
 
 def context_group(name: str, layer: gpd.GeoDataFrame | gpd.GeoSeries) -> dict[str, Any]:

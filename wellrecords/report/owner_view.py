@@ -21,6 +21,9 @@ from wellrecords.report.ramp import Ramp, count_ramp
 CELL_SIZES_M = (500.0, 1000.0, 2000.0, 5000.0)
 SHARE_SHOWN = 0.6
 M_PER_DEGREE = 111_195.0
+FEW_SQUARES = 9
+"""So many squares have room for their numbers; of more, colours and a legend tell the order."""
+PALE = "#cfe0ec"
 
 
 def count_squares(
@@ -122,8 +125,24 @@ def squares_layer(
         return [], []
     counts = np.array([square["count"] for square in squares], dtype=float)
     label = f"Wells in a square of {wording.distance(size_m)} a side"
-    ramp = count_ramp(label, counts, 6)
-    return [("Wells, counted by squares", squares_group(squares, ramp))], [square["bounds"] for square in squares]
+    if len(squares) <= FEW_SQUARES:
+        group = numbered_squares(squares, f"{label[0].lower()}{label[1:]}")
+    else:
+        group = squares_group(squares, count_ramp(label, counts, 6))
+    return [("Wells, counted by squares", group)], [square["bounds"] for square in squares]
+
+
+def numbered_squares(squares: list[dict[str, Any]], key: str) -> dict[str, Any]:
+    """Return a few squares as a group of the map, each with its number written on it; colours would tell less."""
+    ramp = Ramp("count", "", (), ("",), (PALE,))
+    group = squares_group(squares, ramp)
+    del group["legend"]
+    labels = []
+    for square in squares:
+        west, _, east, north = (float(value) for value in square["bounds"])
+        text = wording.counted(square["count"], "well")
+        labels.append({"lat": round(north, 6), "lon": round((west + east) / 2.0, 6), "text": text, "below": True})
+    return {**group, "labels": labels, "key": ["square", PALE, key]}
 
 
 def squares_group(squares: list[dict[str, Any]], ramp: Ramp) -> dict[str, Any]:

@@ -7,7 +7,8 @@
   var holder = map.getContainer();
   var BOUND_ONLY = 100, NOT_RECORDED = "#8a8f94", INK = "#1d2830";
   var surfaces = Object.keys(data.surfaces).map(function (name) { return { layer: window[name], ramp: data.surfaces[name] }; });
-  var painted = [];
+  var painted = [], named = [];
+  var LABEL_STEP = 9, MOST_STEPS = 12, ROOM_ABOVE = 28;
   var shown = null, surfaceShown = null;
 
   function element(tag, className, text) {
@@ -84,10 +85,30 @@
 
   function drawLabels(group, labels) {
     labels.forEach(function (label) {
-      L.marker([label.lat, label.lon], {
+      var marker = L.marker([label.lat, label.lon], {
         interactive: false, keyboard: false,
-        icon: L.divIcon({ className: "map-label", html: element("span", "", label.text), iconSize: null })
+        icon: L.divIcon({ className: label.below ? "map-label map-label-below" : "map-label", html: element("span", "", label.text), iconSize: null })
       }).addTo(group);
+      named.push({ marker: marker, step: label.below ? 1 : -1 });
+    });
+  }
+
+  /* No label covers another: the one drawn later stays, the other steps aside, away from its place. */
+  function partLabels() {
+    var taken = [];
+    named.slice().reverse().forEach(function (label) {
+      var box = label.marker.getElement();
+      if (!box || !box.isConnected) { return; }
+      var text = box.firstChild, moved = 0, seen;
+      text.style.position = "relative";
+      do {
+        text.style.top = moved * label.step * LABEL_STEP + "px";
+        seen = text.getBoundingClientRect();
+        moved += 1;
+      } while (moved <= MOST_STEPS && taken.some(function (other) {
+        return seen.left < other.right && other.left < seen.right && seen.top < other.bottom && other.top < seen.bottom;
+      }));
+      taken.push(seen);
     });
   }
 
@@ -203,10 +224,13 @@
   if (control && aside) { aside.appendChild(control); }
 
   map.on("overlayadd overlayremove", drawLegend);
+  map.on("zoomend overlayadd overlayremove", partLabels);
 
   function fit() {
     map.invalidateSize({ animate: false });
-    map.fitBounds(data.bounds, { padding: [12, 12], animate: false });
+    /* The name of a place stands above it, inside the frame too. */
+    map.fitBounds(data.bounds, { paddingTopLeft: [12, ROOM_ABOVE], paddingBottomRight: [12, 12], animate: false });
+    partLabels();
   }
   fit();
   if (first) { show(first); } else { drawLegend(); }
