@@ -532,3 +532,12 @@ def test_rows_that_are_copies_are_named(tmp_path, distinct):
     assert len(stay) == (0 if distinct else 1), "no permit, owner or address says that they are one"
     assert "1 row copied letter by letter: row 4 is the same as row 2" in told
     assert ("`distinct`" in told) == distinct
+
+
+def test_where_a_record_without_a_number_stands_in_its_file_is_kept(tmp_path):
+    nameless = ["", "", "1995-06-17", "300", "20", "5", "-70.1", "45.4"]
+    path = region(tmp_path, {"one": [GOOD, nameless]})
+    refresh(load_settings(path), today=TODAY)
+    (row,) = read_table(load_settings(path).region.store, "file_rows").to_dict("records")
+    assert (row["source"], row["file_row"]) == ("one", 3), "the header is row 1; the first has its number"
+    assert row["record_id"].startswith("one:#")

@@ -39,6 +39,7 @@ from wellrecords.settings import RegionSettings, Settings, SourceSettings
 from wellrecords.sources import Layout, load_layout
 from wellrecords.store import current_version, read_manifest, write_dataset
 
+FILE_ROW_COLUMNS = {"record_id": "string", "source": "string", "sheet": "string", "file_row": "Int64"}
 UNKNOWN_WORD_COLUMNS = {"source": "string", "word": "string", "layers": "int64", "example": "string"}
 
 Progress = Callable[[str, int, int], None]
@@ -154,6 +155,7 @@ def refresh(
         "undecided": result.undecided,
         "flags": stack(flags, FLAG_COLUMNS),
         "unknown_words": stack([one.unknown_words for one in cleaned], UNKNOWN_WORD_COLUMNS),
+        "file_rows": _file_rows(wells),
     }
     by_source = _count_by_source(cleaned, dataset)
     counts = {name: int(by_source[name].sum()) for name in by_source.columns if name != "source"}
@@ -213,6 +215,12 @@ def _load_layouts(sources: tuple[SourceSettings, ...], problems: list[Problem]) 
         for name in sorted({name for name in names if names.count(name) > 1})
     ]
     return layouts
+
+
+def _file_rows(wells: pd.DataFrame) -> pd.DataFrame:
+    """Return where in its file each record without a number of its own stands: a person finds it by nothing else."""
+    unnumbered = wells.loc[wells["source_record_id"].isna().to_numpy(bool)]
+    return unnumbered.reindex(columns=list(FILE_ROW_COLUMNS)).astype(FILE_ROW_COLUMNS).reset_index(drop=True)
 
 
 def _clean_sources(

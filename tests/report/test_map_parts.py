@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from report_fakes import Outline
 from shapely.geometry import Point
 
+from wellrecords.report import write_lot_report
 from wellrecords.report.map_data import box_about, lot_group, rings_frame, rings_group
 from wellrecords.report.owner_view import FEW_SQUARES, squares_layer
 
@@ -65,3 +67,18 @@ def test_many_squares_are_coloured_and_explained():
     assert len(boxes) > FEW_SQUARES
     assert "labels" not in group
     assert group["legend"]["classes"]
+
+
+def test_a_well_without_a_number_is_called_by_its_row_for_the_contractor_alone(tmp_path, estimate, bid, wells, lot):
+    first, second, third = estimate.neighbours["record_id"].iloc[:3]
+    rows = {"record_id": [first, second], "source": "firm_log", "sheet": [None, "2018"], "file_row": [41, 52]}
+    given = {"estimate": estimate, "bid": bid, "wells": wells, "lot": lot, "region": "Hills"}
+    given["file_rows"] = pd.DataFrame(rows)
+    html = write_lot_report(tmp_path / "firm.html", **given).read_text("utf-8")
+    text = Outline(html).text
+    assert "row 41" in text
+    assert "2018, row 52" in text
+    assert first not in text[text.index("The wells that the estimate leaned on") :]
+    assert third in text, "a well that is not among them keeps its number"
+    assert '"Well row 41"' in html, "the map calls it alike"
+    assert "row 41" not in write_lot_report(tmp_path / "o.html", audience="owner", **given).read_text("utf-8")

@@ -174,3 +174,18 @@ def test_the_index_links_it_for_the_contractor_alone(settings, tmp_path):
     owner = write_reports(tmp_path / "owner", settings, [], audience="owner")
     assert "run.html" not in owner.read_text("utf-8")
     assert not (tmp_path / "owner" / "run.html").exists()
+
+
+def test_the_region_s_map_calls_a_well_without_a_number_by_its_row_but_for_the_owner(tmp_path):
+    nameless = [["", *row[1:]] for row in (FIRM[0], FIRM[3])]
+    (tmp_path / "firm.toml").write_text(LAYOUT.format(name="firm"))
+    with (tmp_path / "firm.csv").open("w", newline="") as file:
+        csv.writer(file).writerows([["NO", "DATE", "DEPTH", "GPM", "LON", "LAT", "LOG"], *nameless])
+    source = '[[sources]]\nfile = "firm.csv"\nlayout = "firm.toml"\nprivate = true\n'
+    (tmp_path / "region.toml").write_text(REGION + source)
+    small = load_settings(tmp_path / "region.toml")
+    refresh(small)
+    for audience, called in (("contractor", ["2", "3"]), ("owner", [])):
+        write_reports(tmp_path / audience, small, [], audience=audience)
+        (page,) = (tmp_path / audience).glob("region*.html")
+        assert sorted(re.findall(r"Well row (\d+)", page.read_text("utf-8"))) == called

@@ -22,6 +22,7 @@ from wellrecords.lots import EstimateSettings, SupportSettings, three_quantiles
 from wellrecords.region_maps import region_surfaces
 from wellrecords.report.index_page import ReportLink, write_index
 from wellrecords.report.lot_report import Audience, write_lot_report
+from wellrecords.report.map_data import with_rows
 from wellrecords.report.region_report import RunCounts, write_region_report
 from wellrecords.report.run_report import write_run_report
 from wellrecords.report.settings import ReportSettings
@@ -84,6 +85,10 @@ def write_reports(
         "settings": report_settings,
     }
     version = "owner" if audience == "owner" else ""
+    kept = read_manifest(settings.region.store)["rows"]
+    # A dataset that was written by an older version has no such table.
+    told = audience != "owner" and "file_rows" in kept
+    file_rows = read_table(settings.region.store, "file_rows") if told else None
     links = []
     for number, job in enumerate(jobs):
         tell("writing reports", number, len(jobs) + 1)
@@ -100,6 +105,7 @@ def write_reports(
             siting=job.siting,
             name=None if job.name == job.lot_id else job.name,
             context_layers=context,
+            file_rows=file_rows,
             **common,
         )
         title = job.lot_id if job.name == job.lot_id else f"{job.lot_id}, {job.name}"
@@ -109,7 +115,7 @@ def write_reports(
     tables: dict[str, Any] = {} if audience == "owner" else _run_tables(settings.region.store)
     region_path = write_region_report(
         folder / f"{file_name('region', '', version)}.html",
-        wells=wells,
+        wells=with_rows(wells, file_rows),
         region=region,
         counts=RunCounts(**{name: counts[name] for name in ("rows_read", "kept", "merged", "held_back")}),
         surfaces=_map_surfaces(

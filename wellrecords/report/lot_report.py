@@ -64,6 +64,7 @@ def write_lot_report(
     prepared_on: date | None = None,
     prepared_by: str | None = None,
     settings: ReportSettings | None = None,
+    file_rows: pd.DataFrame | None = None,
 ) -> Path:
     """Write the report of a lot as one self-contained HTML file.
 
@@ -105,6 +106,9 @@ def write_lot_report(
     prepared_by : str, optional
         The firm, as text.
     settings : ReportSettings, optional
+    file_rows : DataFrame, optional
+        The dataset's table: by it the contractor finds a well without a
+        number in its file. The owner's version holds no such name.
 
     Returns
     -------
@@ -116,7 +120,8 @@ def write_lot_report(
     """
     settings = settings or ReportSettings()
     owner = audience == "owner"
-    parts = _lot_map(estimate, wells, lot, context_layers or {}, owner, settings)
+    rows = None if owner else file_rows
+    parts = _lot_map(estimate, wells, lot, context_layers or {}, owner, settings, rows)
     words = lot_words.answer(estimate, bid, owner=owner, minimum=settings.private_minimum)
     figures = words.has_figures
     priced = bid if figures and bid is not None and not isinstance(bid, NoBid) else None
@@ -155,7 +160,7 @@ def write_lot_report(
         changes=change_section(estimate) if figures else None,
         drawing=draw_well(layout) if layout else None,
         parts=layout_parts(bid, design) if figures else None,
-        neighbours=None if owner else _neighbour_table(estimate, settings),
+        neighbours=None if owner else _neighbour_table(estimate, settings, rows),
         surroundings=_surroundings(estimate, wells, settings) if owner else None,
         leaflet_version=LEAFLET_VERSION,
     )
@@ -169,10 +174,11 @@ def _lot_map(
     context_layers: Mapping[str, gpd.GeoDataFrame | gpd.GeoSeries],
     owner: bool,
     settings: ReportSettings,
+    file_rows: pd.DataFrame | None,
 ) -> MapParts:
     place = lot if lot is not None else Point(estimate.longitude, estimate.latitude)
     near = owner_view.wells_within(wells, estimate.longitude, estimate.latitude, settings.map_radius_m)
-    neighbours = estimate.neighbours
+    neighbours = map_data.with_rows(estimate.neighbours, file_rows)
     lot_group = map_data.lot_group(place)
     groups = [(name.capitalize(), map_data.context_group(name, layer)) for name, layer in context_layers.items()]
     rings = ("Distance rings", map_data.rings_group(estimate.longitude, estimate.latitude))
@@ -183,7 +189,7 @@ def _lot_map(
     else:
         groups.append(rings)
         ramps = map_data.well_ramps(near if len(near) > 2 else neighbours, settings.colour_classes)
-        others = near[~near["record_id"].isin(neighbours["record_id"])]
+        others = map_data.with_rows(near[~near["record_id"].isin(neighbours["record_id"])], file_rows)
         if len(others):
             groups.append(("Other wells", map_data.wells_group(others, ramps, size=4.0)))
         if _leans(estimate):
@@ -230,8 +236,10 @@ def _leans(estimate: LotEstimate) -> bool:
     return estimate.draws is not None and bool(estimate.neighbours["weight"].notna().any())
 
 
-def _neighbour_table(estimate: LotEstimate, settings: ReportSettings) -> dict[str, Any] | None:
-    table = estimate.neighbours
+def _neighbour_table(
+    estimate: LotEstimate, settings: ReportSettings, file_rows: pd.DataFrame | None
+) -> dict[str, Any] | None:
+    table = map_data.with_rows(estimate.neighbours, file_rows)
     if not len(table):
         return None
     table = table.sort_values(["weight", "distance_m", "record_id"], ascending=[False, True, True])

@@ -38,6 +38,8 @@ CONTEXT_STYLES: dict[str, dict[str, Any]] = {
 """Known kinds of context layers; any other is drawn in grey."""
 OTHER_STYLE: dict[str, Any] = {"colour": "#7d8489", "weight": 1.4, "dash": "5 4"}
 
+ROW_NAME = "row_name"
+"""Column of wells: how a record without a number is called."""
 RINGS_KM = (1, 5)
 ROOM_FOR_LABEL = 1.06
 """Part of a ring's radius by which the map goes farther, so that the distance below the ring can be read."""
@@ -130,13 +132,46 @@ def well_fields(wells: pd.DataFrame) -> list[dict[str, Any]]:
 def short_ids(wells: pd.DataFrame) -> list[str]:
     """Return record ids without the name of the source, where that is said beside them.
 
+    A record without a number of its own is called by its row in the file,
+    where that is known (`with_rows`).
+
     >>> short_ids(pd.DataFrame({"record_id": ["firm:7", "x:8"], "source": ["firm", "firm"]}))
     ['7', 'x:8']
     """
+    if ROW_NAME in wells:
+        return [
+            name if wording.is_missing(called) else str(called)
+            for name, called in zip(short_ids(wells.drop(columns=ROW_NAME)), wells[ROW_NAME], strict=True)
+        ]
     sources = wells["source"] if "source" in wells else pd.Series("", index=wells.index)
     return [
         str(record_id).removeprefix(f"{source}:") for record_id, source in zip(wells["record_id"], sources, strict=True)
     ]
+
+
+def with_rows(wells: pd.DataFrame, file_rows: pd.DataFrame | None) -> pd.DataFrame:
+    """Return wells with the rows by which those without a number of their own are found in their files.
+
+    Parameters
+    ----------
+    wells : DataFrame
+        With `record_id`.
+    file_rows : DataFrame or None
+        The dataset's table: `record_id`, `sheet`, `file_row`.
+
+    Returns
+    -------
+    DataFrame
+        With the column `ROW_NAME`, None where a well has a number.
+    """
+    if file_rows is None:
+        return wells
+    known = file_rows[file_rows["record_id"].isin(wells["record_id"])]
+    names = {
+        record_id: f"row {row}" if pd.isna(sheet) else f"{sheet}, row {row}"
+        for record_id, sheet, row in zip(known["record_id"], known["sheet"], known["file_row"], strict=True)
+    }
+    return wells.assign(**{ROW_NAME: [names.get(record_id) for record_id in wells["record_id"]]})
 
 
 def wells_group(
