@@ -310,6 +310,9 @@ def test_a_garden_that_is_not_in_the_price_is_told_with_what_it_costs(wells, lot
     )
     terminal.show_estimates([job])
     assert f"near: {note}" in capsys.readouterr().out
+    # A flower bed of 10 square feet costs nothing that a price shows.
+    (bed,) = jobs.run_jobs(wells[0], replace(asked, lots=asked.lots.assign(lawn_area_ft2=10.0)), settings, wells[1])
+    assert any("that moves neither the middle cost nor the fixed price." in told for told in bed.estimate.notes)
 
 
 def test_a_lot_without_a_place_is_told_which_trench_is_reckoned_with(done, capsys):

@@ -336,7 +336,11 @@ def _garden_notes(
     watered = price(water_system.model_copy(update={"storage_for": "irrigation"}))
     if not isinstance(watered, Bid):
         return [f"{note}."]
-    cost, fixed = wording.money(watered.total_quantiles["p50"]), wording.money(watered.fixed_price_usd)
+    (cost, fixed), now = (
+        (wording.money(one.total_quantiles["p50"]), wording.money(one.fixed_price_usd)) for one in (watered, bid)
+    )
+    if (cost, fixed) == now:
+        return [f"{note}: that moves neither the middle cost nor the fixed price."]
     return [f"{note}: the middle cost is {cost} then, the fixed price {fixed}."]
 
 
