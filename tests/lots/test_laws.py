@@ -8,7 +8,7 @@ import pytest
 
 from wellrecords.lots.fractures import LawGrid
 from wellrecords.lots.laws import LEAST_SPACING_M, Reach, spacing, spread_out
-from wellrecords.lots.learning import fit_laws
+from wellrecords.lots.learning import fit_laws, mean_fall
 from wellrecords.lots.stopping import read_stops
 
 GRID = LawGrid(np.arange(-7.0, -1.0, 0.25), np.arange(-3.0, 3.0, 0.25))
@@ -31,8 +31,8 @@ def test_a_hole_that_says_nothing_goes_on_saying_nothing():
     assert spread_out(nothing, GRID, 0.0) is nothing
 
 
-def stopped_holes(rate, rng, decay_ft=np.inf):
-    """Holes stopped at 3 or 8 gpm or at 700 ft, in rock whose rate of fractures may fall; and their depths to 5 gpm."""
+def stopped_holes(rate, rng, decay_ft=np.inf, limits_ft=(700.0,), xy=None):
+    """Holes stopped at 3 or 8 gpm or at a limit, in rock whose rate of fractures may fall; their depths to 5 gpm."""
     n = len(rate)
     feet = np.cumsum(rng.exponential(1.0, (n, 300)), axis=1) / rate[:, None]
     if np.isfinite(decay_ft):
@@ -40,7 +40,8 @@ def stopped_holes(rate, rng, decay_ft=np.inf):
         feet = np.where(left > 0.0, -decay_ft * np.log(np.maximum(left, 1e-300)), np.inf)
     total = np.cumsum(2.0 * np.exp(rng.standard_normal((n, 300))), axis=1)
     wanted = rng.choice([3.0, 8.0], n)
-    depth = np.minimum(feet[np.arange(n), np.argmax(total >= wanted[:, None], axis=1)], 700.0)
+    limit = rng.choice(limits_ft, n)
+    depth = np.minimum(feet[np.arange(n), np.argmax(total >= wanted[:, None], axis=1)], limit)
     made = np.where(feet <= depth[:, None], total, 0.0).max(axis=1)
     wells = pd.DataFrame(
         {
@@ -55,7 +56,7 @@ def stopped_holes(rate, rng, decay_ft=np.inf):
         }
     )
     true_depth = feet[np.arange(n), np.argmax(total >= 5.0, axis=1)]
-    return read_stops(wells, rng.uniform(0, 10_000, (n, 2)), np.zeros(n)), true_depth
+    return read_stops(wells, rng.uniform(0, 10_000, (n, 2)) if xy is None else xy, np.zeros(n)), true_depth
 
 
 @pytest.fixture(scope="module")
@@ -79,18 +80,53 @@ def test_wells_in_mixed_rock_are_not_promised_too_deep(mixed):
     assert pooled > 1.1 * said
 
 
-def test_a_rate_that_fades_is_taken_to_fade_as_fast_as_it_does():
-    """By a factor e in 250 ft, the mean of four grounds; the gentlest fall that is clearly better would say 600."""
+def falls_learnt(decay_ft):
+    """Of four grounds, smooth, with a fracture in some 50 ft and limits at 250 to 500 ft, the falls a foot."""
     falls = []
     for seed in range(3, 7):
         rng = np.random.default_rng(seed)
-        stops, _ = stopped_holes(np.exp(0.3 * rng.standard_normal(900)) / 50.0, rng, decay_ft=250.0)
+        xy = rng.uniform(0, 10_000, (900, 2))
+        waves = xy @ rng.normal(size=(2, 40)) / 2_500.0 + rng.uniform(0, 2 * np.pi, 40)
+        rate = np.exp(0.5 * np.sqrt(2 / 40) * np.cos(waves).sum(axis=1)) / 50.0
+        stops, _ = stopped_holes(rate, rng, decay_ft, (250.0, 350.0, 500.0), xy)
         falls.append(1.0 / fit_laws([stops]).decay_ft)
-    assert np.mean(falls) == pytest.approx(1.0 / 250.0, rel=0.15)
+    return np.array(falls)
 
 
-def test_a_rate_that_does_not_fade_is_not_taken_to(mixed):
-    assert np.isinf(fit_laws([mixed[0]]).decay_ft)
+def test_a_rate_that_fades_is_taken_to_fade_as_fast_as_it_does():
+    assert falls_learnt(250.0) == pytest.approx(np.full(4, 1.0 / 250.0), rel=0.3)
+
+
+def test_a_gentle_fall_that_few_regions_tell_from_none_is_taken_in_part():
+    """By a factor e in 700 ft, where hardly a hole passes 500: none is taken for more, and together for some."""
+    falls = falls_learnt(700.0)
+    assert falls.max() < 1.5 / 700.0
+    assert falls.mean() > 0.25 / 700.0
+
+
+def test_a_rate_that_does_not_fade_is_not_taken_to():
+    assert falls_learnt(np.inf).max() < 1.0 / 8000.0
+
+
+FALLS = np.array([0.0, 1 / 1500, 1 / 600, 1 / 400])
+
+
+def test_a_fall_that_all_wells_favour_is_taken_and_one_that_none_favours_is_not():
+    steady = np.array([0.0, 40.0, 80.0, 20.0])[:, None] * np.full(200, 1 / 200)
+    assert mean_fall(FALLS, steady) == pytest.approx(1 / 600, rel=0.1)
+    assert mean_fall(FALLS, -steady) == 0.0
+    assert mean_fall(FALLS[:1], steady[:1]) == 0.0
+
+
+def test_a_gain_that_a_few_wells_make_is_hardly_believed():
+    """Six nats by wells of which each gains or loses three: a gain of less than half its standard error."""
+    rng = np.random.default_rng(0)
+    scatter = rng.choice([-1.0, 1.0], 200)
+    gains = np.array([0.0, 2.0, 4.0, 6.0])[:, None] / 200 + np.array([0.0, 0.3, 0.6, 1.0])[:, None] * (
+        scatter - scatter.mean()
+    )
+    sure = gains - np.array([0.0, 0.3, 0.6, 1.0])[:, None] * (scatter - scatter.mean())
+    assert mean_fall(FALLS, gains) < 0.3 * mean_fall(FALLS, sure)
 
 
 def test_a_well_reaches_farther_where_wells_are_few():

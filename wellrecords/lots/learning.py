@@ -14,18 +14,24 @@ from dataclasses import dataclass, replace
 from functools import cache, partial
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 from scipy.ndimage import gaussian_filter, map_coordinates
 from scipy.spatial import cKDTree
 
 from wellrecords.lots.fractures import Jumps, LawGrid, fracture_tables
 from wellrecords.lots.laws import LEAST_SPACING_M, LawMap, Reach, blurred, posterior, spacing, spread_out, weigh
 from wellrecords.lots.likelihood import log_likelihood, stop_densities
+from wellrecords.lots.mapped import side_by_side
 from wellrecords.lots.stopping import Stops, first_habits, fit_habits
 
 RATE_BOUNDS = (1.0 / 3000.0, 1.0 / 4.0)
 SIZE_BOUNDS_GPM = (0.03, 60.0)
 JUMPS = (Jumps("lognormal", 1.0), Jumps("lognormal", 0.6), Jumps("lognormal", 1.5), Jumps("gamma", 0.7))
-DECAYS_FT = (np.inf, 600.0, 400.0, 250.0, 160.0)
+DECAYS_FT = (1500.0, 600.0, 400.0, 250.0, 160.0)
+"""Depths in which the rate of fractures may fall by a factor e; a gentle and a middling one first."""
+GENTLEST_FT = 20_000.0
+"""A gentler fall than this is none."""
+TINY = 1e-9
 REACHES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
 """In units of the distance to the thirtieth well."""
 SPREADS = (0.0, 0.15, 0.3, 0.45, 0.6)
@@ -49,11 +55,9 @@ SMOOTHING = 0.6
 spread less than the laws of the ground, and lots far from wells were drawn too near to the region's middle."""
 CLEARLY = 2.0
 """Standard errors by which a less simple law must predict better."""
-FADES = 3.0
-"""The same for a rate that fades: it speaks of depths that hardly a hole has seen, and costs dear where it does not."""
-LIKELY_FALL_FT = 300.0
-"""A weak prior on how fast: half-normal, of a fall by a factor e in so many feet. Few holes go past the depth at which
-a steeper one leaves next to nothing, and it would be taken at their word."""
+NO_FALL, LIKELY_FALL_FT = 0.9, 300.0
+"""A prior on how fast the rate falls: not at all, or half-normal, of a fall by a factor e in so many feet. Few holes go
+past the depth at which a steeper one leaves next to nothing, and it would be taken at their word."""
 
 
 def first_grid() -> LawGrid:
@@ -263,6 +267,7 @@ def fit_laws(
     random_state: int = 0,
     jumps: tuple[Jumps, ...] = JUMPS,
     decays_ft: tuple[float, ...] = DECAYS_FT,
+    n_jobs: int = 1,
 ) -> LawMap:
     """Learn the law of the fractures of a region from its stopped holes.
 
@@ -275,8 +280,10 @@ def fit_laws(
     random_state : int, default=0
     jumps : tuple of Jumps
     decays_ft : tuple of float
-        Laws of one fracture's yield, and decays of the rate with depth, that
-        are tried.
+        Laws of one fracture's yield, and decays of the rate with depth (in
+        feet, falling), that are tried beside none.
+    n_jobs : int, default=1
+        Threads; the figures do not depend on it.
 
     Returns
     -------
@@ -307,9 +314,13 @@ def fit_laws(
         if not _clearly_better(gone_on.scores, found.scores):
             break
         trial, found = longer, gone_on
-    others = [_improve(trial, replace(found, tables=fracture_tables(law))) for law in jumps[1:]]
+
+    def with_jumps(law: Jumps) -> LawMap:
+        return _improve(trial, replace(found, tables=fracture_tables(law)))
+
+    others = side_by_side(with_jumps, jumps[1:], n_jobs)
     found = _improve(trial, max([found, *others], key=lambda laws: float(laws.scores.mean())))
-    found = _fading(trial, found, decays_ft)
+    found = _fading(trial, found, decays_ft, n_jobs)
     grid, prior = _refine(found.grid, found.prior)
     trial = replace(trial, grid=grid)
     found = _improve(trial, replace(found, grid=grid, prior=prior))
@@ -320,31 +331,63 @@ def fit_laws(
     )
 
 
-def _fading(trial: _Trial, found: LawMap, decays_ft: Sequence[float]) -> LawMap:
-    """Let the rate fade with depth if that predicts clearly better, and then as fast as the wells say.
+def _fading(trial: _Trial, found: LawMap, decays_ft: Sequence[float], n_jobs: int) -> LawMap:
+    """Let the rate fall with depth as fast as the wells say, in the mean of what they leave open.
 
-    Where the rate falls fast, a rate that falls gently predicts clearly
-    better, too; what only looks like fading (yields rounded or missing) may
-    favour a fast fall alone. Once fading is clear, how fast is a mean of the
-    falls, each weighed by how well it predicts: a step from one to the next
-    is seldom clear, and the gentlest promised the deep yields too shallow.
+    Few regions tell a gentle fall from none, and a choice of one or the other
+    would promise the deep yields too shallow or too deep. The steep falls are
+    tried where a middling one predicts better than a gentle one.
     """
-    straight = _with_reach(trial, found)
-    decays = np.array([decay_ft for decay_ft in decays_ft if np.isfinite(decay_ft)])
 
     def fades(decay_ft: float) -> LawMap:
-        return _with_reach(trial, _improve(trial, replace(found, decay_ft=decay_ft)))
+        return _with_reach(trial, found if np.isinf(decay_ft) else _improve(trial, replace(found, decay_ft=decay_ft)))
 
-    if not len(decays):
-        return straight
-    gentlest = fades(decays[0])
-    if not _clearly_better(gentlest.scores, straight.scores, FADES):
-        return straight
-    tried = [gentlest, *map(fades, decays[1:])]
-    score = np.array([float(laws.scores.sum()) for laws in tried])
-    likely = score - 0.5 * (LIKELY_FALL_FT / decays) ** 2
-    fall = np.average(1.0 / decays, weights=np.exp(likely - likely.max()))
-    return _settled(trial, replace(tried[int(np.argmax(likely))], decay_ft=float(1.0 / fall)))
+    tried = side_by_side(fades, [np.inf, *decays_ft[:2]], n_jobs)
+    if len(tried) == 3 and tried[2].scores.sum() > tried[1].scores.sum():
+        tried += side_by_side(fades, decays_ft[2:], n_jobs)
+    falls = 1.0 / np.array([laws.decay_ft for laws in tried])
+    fall = mean_fall(falls, np.array([laws.scores - tried[0].scores for laws in tried]))
+    if fall < 1.0 / GENTLEST_FT:
+        return tried[0]
+    nearest = tried[int(np.argmin(np.abs(falls - fall)))]
+    return _settled(trial, replace(nearest, decay_ft=1.0 / fall))
+
+
+def mean_fall(falls: np.ndarray, gain: np.ndarray) -> float:
+    """Return the mean of the posterior of how fast a rate falls.
+
+    Beforehand there is none with the chance `NO_FALL`, or one of a half-normal
+    law. What the wells say is believed as far as their gains agree: scores of
+    wells that share neighbours, under laws that are none of them quite true,
+    scatter more than a likelihood's, so that the best gain counts for no more
+    than the square of its standard errors (compare the adjusted composite
+    likelihoods of Pauli, Racugno and Ventura 2011, "Bayesian composite
+    marginal likelihoods", Statistica Sinica 21, 149-164; from memory).
+
+    Parameters
+    ----------
+    falls : ndarray of shape (k,)
+        Rising from 0, a foot.
+    gain : ndarray of shape (k, n)
+        Log predictive density of each of n wells under each fall, less that
+        under none; between falls their sum is interpolated (PCHIP).
+
+    Returns
+    -------
+    float
+        A foot.
+    """
+    total, scatter = gain.sum(axis=1), gain.std(axis=1) * np.sqrt(gain.shape[1])
+    best = float(total.max())
+    if best <= 0.0:
+        return 0.0
+    better = total > 0.0
+    agreed = float(np.max((total[better] / np.maximum(scatter[better], TINY)) ** 2))
+    fall = np.linspace(0.0, falls[-1], 400)
+    said = PchipInterpolator(falls, total)(fall) * min(1.0, agreed / best)
+    likely = np.exp(said - 0.5 * (fall * LIKELY_FALL_FT) ** 2) * np.sqrt(2.0 / np.pi) * LIKELY_FALL_FT
+    some, mean = (float(np.trapezoid(part, fall)) for part in (likely, likely * fall))
+    return (1.0 - NO_FALL) * mean / (NO_FALL + (1.0 - NO_FALL) * some)
 
 
 def _settled(trial: _Trial, laws: LawMap) -> LawMap:

@@ -108,7 +108,12 @@ def learn(
     rules, candidates = _ideas(wells, coordinates, models, water_zones)
     laws = None
     if np.any(candidates[0].kind != MISSING):
-        laws = fit_laws(candidates, n_neighbours=settings.n_neighbours, random_state=settings.random_state)
+        laws = fit_laws(
+            candidates,
+            n_neighbours=settings.n_neighbours,
+            random_state=settings.random_state,
+            n_jobs=settings.n_jobs,
+        )
     starts_at = rules[0 if laws is None else laws.candidate]
     finished = None
     if laws is not None and not in_rock(starts_at) and share_finished(laws.habits) > 0.0:
