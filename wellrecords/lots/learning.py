@@ -1,10 +1,11 @@
 """Learning what a region shares, from how well its wells predict each other.
 
 The law of the fractures differs from place to place (`laws`). Shared are the
-law of one fracture's yield, whether the rate fades with depth, how drillers
+law of one fracture's yield, how fast the rate fades with depth, how drillers
 stop, how laws are spread over the region, and how far a well speaks. Each is
 chosen by the predictive density of wells left out in turn, and the less
-simple only where it is clearly better.
+simple only where it is clearly better; what is a matter of degree (a fall with
+depth, a spread) is a mean, each value weighed by how well it predicts.
 """
 
 from __future__ import annotations
