@@ -22,7 +22,7 @@ from scipy.spatial import cKDTree
 from wellrecords.lots.fractures import Jumps, LawGrid, fracture_tables
 from wellrecords.lots.laws import LEAST_SPACING_M, LawMap, Reach, blurred, posterior, spacing, spread_out, weigh
 from wellrecords.lots.likelihood import log_likelihood, stop_densities
-from wellrecords.lots.mapped import side_by_side
+from wellrecords.lots.side_by_side import side_by_side
 from wellrecords.lots.stopping import Stops, first_habits, fit_habits
 
 RATE_BOUNDS = (1.0 / 3000.0, 1.0 / 4.0)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor
-from typing import TypeVar
+from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
 
 from wellrecords.interpolation import IntervalKriging
 from wellrecords.interpolation.covariance import Covariance
+from wellrecords.lots.side_by_side import side_by_side
 from wellrecords.lots.tested import most_that_tests_say
 
 MAPPED = ("depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
@@ -19,17 +18,6 @@ LEAST_READINGS = {"depth_to_bedrock_ft": 5, "depth_to_water_ft": 3, "yield_gpm":
 """With fewer finite readings a quantity is not mapped."""
 TREES = {"depth_to_bedrock_ft": 40, "depth_to_water_ft": 40, "yield_gpm": 0}
 """Rock and water have sharp borders, which a forest sees; with yields, which scatter, it has not helped."""
-
-Item = TypeVar("Item")
-Result = TypeVar("Result")
-
-
-def side_by_side(task: Callable[[Item], Result], items: Iterable[Item], n_jobs: int) -> list[Result]:
-    """Run `task` on each item, in at most `n_jobs` threads; what it returns, in the order of the items."""
-    if n_jobs == 1:
-        return [task(item) for item in items]
-    with ThreadPoolExecutor(n_jobs) as pool:
-        return list(pool.map(task, items))
 
 
 def readings(table: pd.DataFrame, name: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
