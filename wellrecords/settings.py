@@ -83,17 +83,18 @@ class RegionSettings(BaseModel):
     @field_validator("crs")
     @classmethod
     def _projected_metres(cls, value: str, info: ValidationInfo) -> str:
-        fits = _utm_of(info.data.get("bounds"))
-        suggestion = f"; the UTM zone of the bounds is {fits!r}" if fits else ""
         try:
             crs = CRS.from_user_input(value)
-        except CRSError as error:
-            msg = f"{value!r} is not a coordinate system that PROJ knows{suggestion}"
-            raise ValueError(msg) from error
-        if not crs.is_projected or any(axis.unit_name != "metre" for axis in crs.axis_info[:2]):
-            msg = f"{value!r} is not a projected system in metres{suggestion}"
-            raise ValueError(msg)
-        return value
+        except CRSError:
+            wrong = "a coordinate system that PROJ knows"
+        else:
+            if crs.is_projected and all(axis.unit_name == "metre" for axis in crs.axis_info[:2]):
+                return value
+            wrong = "a projected system in metres"
+        fits = _utm_of(info.data.get("bounds"))
+        suggestion = f"; the UTM zone of the bounds is {fits!r}" if fits else ""
+        msg = f"{value!r} is not {wrong}{suggestion}"
+        raise ValueError(msg)
 
     @field_validator("bounds")
     @classmethod

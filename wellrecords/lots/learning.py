@@ -336,14 +336,17 @@ def _fading(trial: _Trial, found: LawMap, decays_ft: Sequence[float], n_jobs: in
     """Let the rate fall with depth as fast as the wells say, in the mean of what they leave open.
 
     Few regions tell a gentle fall from none, and a choice of one or the other
-    would promise the deep yields too shallow or too deep. The steep falls are
-    tried where a middling one predicts better than a gentle one.
+    would promise the deep yields too shallow or too deep. A middling fall is
+    tried where a gentle one predicts better than none, and the steep ones
+    where the middling does better again.
     """
 
     def fades(decay_ft: float) -> LawMap:
         return _with_reach(trial, found if np.isinf(decay_ft) else _improve(trial, replace(found, decay_ft=decay_ft)))
 
-    tried = side_by_side(fades, [np.inf, *decays_ft[:2]], n_jobs)
+    tried = side_by_side(fades, [np.inf, *decays_ft[:1]], n_jobs)
+    if tried[-1].scores.sum() > tried[0].scores.sum():
+        tried += side_by_side(fades, decays_ft[1:2], n_jobs)
     if len(tried) == 3 and tried[2].scores.sum() > tried[1].scores.sum():
         tried += side_by_side(fades, decays_ft[2:], n_jobs)
     falls = 1.0 / np.array([laws.decay_ft for laws in tried])
