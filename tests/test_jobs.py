@@ -315,6 +315,16 @@ def test_a_garden_that_is_not_in_the_price_is_told_with_what_it_costs(wells, lot
     assert any("that moves neither the middle cost nor the fixed price." in told for told in bed.estimate.notes)
 
 
+def test_a_garden_whose_water_makes_the_well_cheaper_is_told_why(wells, lots, settings):
+    """A hole with a tank needs no house pressure from its deep pump."""
+    asked = ask(lots[lots["lot_id"] == "near"].reset_index(drop=True).assign(lawn_area_ft2=8000.0), settings.site_plans)
+    (job,) = jobs.run_jobs(wells[0], asked, settings, wells[1])
+    cheaper = replace(job.bid, total_quantiles={name: 0.9 * usd for name, usd in job.bid.total_quantiles.items()})
+    demand = settings.demand.model_copy(update={"lawn_area_ft2": 8000.0})
+    (note,) = jobs._garden_notes(job.bid, demand, settings.water_system, lambda _: cheaper)
+    assert "then (less, since with a tank a smaller pump does), the fixed" in note
+
+
 def test_a_lot_without_a_place_is_told_which_trench_is_reckoned_with(done, capsys):
     terminal.show_estimates(done)
     lines = [line for line in capsys.readouterr().out.splitlines() if "No place on the lot is chosen" in line]

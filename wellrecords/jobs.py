@@ -341,7 +341,9 @@ def _garden_notes(
     )
     if (cost, fixed) == now:
         return [f"{note}: that moves neither the middle cost nor the fixed price."]
-    return [f"{note}: the middle cost is {cost} then, the fixed price {fixed}."]
+    less = watered.total_quantiles["p50"] < bid.total_quantiles["p50"]
+    why = " (less, since with a tank a smaller pump does)" if less else ""
+    return [f"{note}: the middle cost is {cost} then{why}, the fixed price {fixed}."]
 
 
 def _wishes(lot: dict[str, Any], names: Sequence[str]) -> dict[str, Any]:
