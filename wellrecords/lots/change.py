@@ -142,6 +142,7 @@ def with_one_more(rock: AtALot, depth_ft: float, gpm: float, kind: int) -> Local
         as_written=np.ones(1),
         rounded=np.full((1, RANGES, 3), [0.0, gpm, gpm]),
         kind=np.array([kind], dtype=np.int64),
+        gone_on=np.zeros(1),
         zones=np.zeros((1, laws.stops.zones.shape[1])),
     )
     known = np.vstack(

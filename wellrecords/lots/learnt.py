@@ -147,6 +147,7 @@ def _laws(told: dict[str, Any]) -> LawMap:
         as_written=none,
         rounded=np.empty((0, RANGES, 3)),
         kind=none.astype(int),
+        gone_on=none,
         zones=np.empty((0, 5)),
     )
     return LawMap(

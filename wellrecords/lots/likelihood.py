@@ -4,6 +4,7 @@ A stop of h feet with yield Y is as likely, a foot and a gpm, as
 
     sum over targets T <= Y of  share(T) * density of first passing T there with Y
     + hazard * sum over T > Y of share(T) * density of having made Y by then
+    + at a least depth, part of those who go on to it * sum over T <= Y of share(T) * the same density
 
 A rounded yield, and one of which a bound is known, says the same of a range
 of yields; their probabilities are tabulated too, since a few yields would not
@@ -143,8 +144,9 @@ def _terms(stops: Stops, habits: Habits, decay_ft: float) -> Terms:
     passed = _counted(USUAL_TARGETS_GPM, stops.gpm[exact])
     written = stops.as_written[exact]
     add_by_share(exact, STOP, stops.gpm[exact], written[:, None] * passed * habits.share)
-    short = written * ((1.0 - passed) @ habits.share)
-    add(exact, DENSITY, log_feet[exact], bound[exact], limit[exact] * short)
+    enough = passed @ habits.share
+    ended = limit[exact] * (1.0 - enough) + stops.gone_on[exact] * enough
+    add(exact, DENSITY, log_feet[exact], bound[exact], written * ended)
 
     well, low, high, chance = _ranges(stops)
     for end, sign in ((low, 1.0), (high, -1.0)):
@@ -152,14 +154,15 @@ def _terms(stops: Stops, habits: Habits, decay_ft: float) -> Terms:
         at, gpm, signed = well[bounded], end[bounded], sign * chance[bounded]
         passed = gpm[:, None] >= USUAL_TARGETS_GPM
         add_by_share(at, LEAP, gpm, np.where(passed, signed[:, None] * share, 0.0))
-        short = np.where(passed, 0.0, share).sum(axis=1)
-        add(at, BELOW, log_feet[at], np.log(gpm), -signed * limit[at] * short)
+        short, enough = np.where(passed, 0.0, share).sum(axis=1), np.where(passed, share, 0.0).sum(axis=1)
+        ended = limit[at] * short + stops.gone_on[at] * enough
+        add(at, BELOW, log_feet[at], np.log(gpm), -signed * ended)
     for target, part in zip(USUAL_TARGETS_GPM[share > 0], share[share > 0], strict=True):
         inside = (low < target) & (target <= high)
         at, log_target, weight = well[inside], np.log(target), chance[inside] * part
         for went, feet in run_on:
             add(at, PASSAGE, feet[at], log_target, weight * went[at])
-        add(at, BELOW, log_feet[at], log_target, weight * limit[at])
+        add(at, BELOW, log_feet[at], log_target, weight * (limit[at] - stops.gone_on[at]))
 
     under, fractured = (np.flatnonzero(stops.kind == kind) for kind in (UNDER, FRACTURED))
     add(under, BELOW, log_feet[under], bound[under], np.maximum(limit[under], 1e-6))
@@ -252,8 +255,10 @@ def stop_densities(
     exact = np.flatnonzero(np.isin(stops.kind, (EXACT, LOGGED)) & (as_written > 0))
     gpm, written = stops.gpm[exact], as_written[exact, None]
     passed = _counted(USUAL_TARGETS_GPM, gpm)
-    stop_density[exact] = by_target(STOP, exact, gpm, written * passed)
-    limit_density[exact] = written * (1.0 - passed) * mean(DENSITY, exact, log_feet, gpm)
+    there = written * mean(DENSITY, exact, log_feet, gpm)
+    gone_on = stops.gone_on[exact, None] * passed * there
+    stop_density[exact] = by_target(STOP, exact, gpm, written * passed) + gone_on
+    limit_density[exact] = (1.0 - passed) * there
 
     well, low, high, chance = _ranges(stops)
     for end, sign in ((low, 1.0), (high, -1.0)):
@@ -261,12 +266,16 @@ def stop_densities(
         at, gpm, signed = well[bounded], end[bounded], sign * chance[bounded, None]
         passed = gpm[:, None] >= USUAL_TARGETS_GPM
         np.add.at(stop_density, at, by_target(LEAP, at, gpm, signed * passed))
-        np.add.at(limit_density, at, -signed * ~passed * mean(BELOW, at, log_feet, gpm))
+        below = signed * mean(BELOW, at, log_feet, gpm)
+        np.add.at(limit_density, at, -below * ~passed)
+        np.add.at(stop_density, at, -below * passed * stops.gone_on[at, None])
     for number, target in enumerate(USUAL_TARGETS_GPM):
         inside = (low < target) & (target <= high)
         at, weight, gpm = well[inside], chance[inside], np.full(inside.sum(), target)
         for went, feet in run_on:
             np.add.at(stop_density[:, number], at, weight * went[at] * mean(PASSAGE, at, feet, gpm)[:, 0])
-        np.add.at(limit_density[:, number], at, weight * mean(BELOW, at, log_feet, gpm)[:, 0])
+        below = weight * mean(BELOW, at, log_feet, gpm)[:, 0]
+        np.add.at(limit_density[:, number], at, below)
+        np.add.at(stop_density[:, number], at, -stops.gone_on[at] * below)
     limit_density *= stops.feet[:, None]
     return np.maximum(stop_density, 0.0), np.maximum(limit_density, 0.0)

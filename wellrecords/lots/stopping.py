@@ -7,6 +7,7 @@ well is read as what it is:
 - it stopped with a yield: the last fracture took it past a target that lies
   at or below that yield, or it stopped at a limit short of its target;
 - its yield is only known to be small (a dry hole), or not known at all;
+- it had enough above, and went on to the least depth that its driller goes to (`least`);
 - its yield is a lower bound; so may be the rate of a pumping test, which draws what the
   pump draws (`tested`);
 - it was hydrofractured: the rock by itself had not made enough at that depth;
@@ -25,6 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from wellrecords.lots.least import gone_on
 from wellrecords.lots.rounding import read_rounding
 from wellrecords.lots.tested import read_tests
 
@@ -62,6 +64,8 @@ class Stops:
         What an exact yield may stand for (`rounding.read_rounding`, `tested.read_tests`).
     kind : ndarray of shape (n,)
         `EXACT` ... `LOGGED`.
+    gone_on : ndarray of shape (n,)
+        Above 0 where drillers go on to a least depth (`least.gone_on`).
     zones : ndarray of shape (n, 5)
         Number of logged zones, sum and sum of squares of their log yields, sum
         of their yields and of their feet; used where `LOGGED`.
@@ -77,6 +81,7 @@ class Stops:
     as_written: np.ndarray
     rounded: np.ndarray
     kind: np.ndarray
+    gone_on: np.ndarray
     zones: np.ndarray
 
     def __len__(self) -> int:
@@ -165,18 +170,20 @@ def read_stops(
         zones, logged = _read_zones(wells, water_zones, start_ft, gpm, kind)
         kind = np.where(logged, LOGGED, kind)
     row = np.flatnonzero(kept)
+    feet = np.maximum(depth - start_ft, LEAST_FEET)
     error = wells["position_error_m"].fillna(0.0).to_numpy(dtype=float)
     return Stops(
         row=row,
         coordinates=coordinates[row],
         position_error_m=error[row],
         depth_ft=depth[row],
-        feet=np.maximum(depth - start_ft, LEAST_FEET)[row],
+        feet=feet[row],
         run_on_ft=0.0,
         gpm=gpm[row],
         as_written=as_written[row],
         rounded=rounded[row],
         kind=kind[row].astype(np.int64),
+        gone_on=gone_on(depth, feet, gpm, figure)[row],
         zones=zones[row],
     )
 
