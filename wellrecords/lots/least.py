@@ -18,7 +18,8 @@ GOOD_YIELD = 2.0 / 3.0
 """Of the wells with a yield, the third that make the most are looked at: hardly one of them ended at a limit."""
 AROUND_FT = 60.0
 LEAST_WELLS, LEAST_SHARE = 10, 0.1
-"""A heap holds so many of these wells, and such a part of them, more than twice the next one within `AROUND_FT`."""
+"""A heap holds so many of these wells, and such a part of them, more than twice the next one within `AROUND_FT`: bounds
+that neither rounding nor limits reach with invented drillers."""
 HALF_FOOT = 0.5
 
 
