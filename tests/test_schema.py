@@ -9,6 +9,7 @@ from wellrecords.schema import (
     INTERVAL_QUANTITIES,
     LAYER_COLUMNS,
     WELL_COLUMNS,
+    among,
     as_wells,
     check_wells,
     conform,
@@ -112,3 +113,12 @@ def test_conform_adds_missing_columns_as_null_and_drops_others():
     assert {name: str(dtype) for name, dtype in table.dtypes.items()} == {
         name: str(pd.Series(dtype=dtype).dtype) for name, dtype in LAYER_COLUMNS.items()
     }
+
+
+@pytest.mark.parametrize("dtype", ["object", "string"])
+def test_records_are_found_among_others(dtype):
+    ids = pd.Series(["a:1", "b:1", None, "a:2"], index=[7, 3, 5, 1], dtype=dtype)
+    others = pd.Series(["a:2", "a:1", "c:9"], dtype=dtype)
+    found = among(ids, others)
+    pd.testing.assert_series_equal(found, pd.Series([True, False, False, True], index=ids.index))
+    assert not among(ids, others.iloc[:0]).any()

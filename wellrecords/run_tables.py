@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from wellrecords.schema import among
 from wellrecords.store import read_manifest, read_table, read_wells
 
 HISTOGRAMMED = ("total_depth_ft", "casing_depth_ft", "depth_to_bedrock_ft", "depth_to_water_ft", "yield_gpm")
@@ -80,7 +81,7 @@ def before_and_after(wells: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame
     changes : pandas.DataFrame
         `ledger.CHANGE_COLUMNS`.
     """
-    changes = changes[changes["record_id"].isin(wells["record_id"])]
+    changes = changes[among(changes["record_id"], wells["record_id"])]
     tables = []
     for column in HISTOGRAMMED:
         name = column if column in wells else f"{column}_low"

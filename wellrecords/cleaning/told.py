@@ -14,6 +14,7 @@ import pandas as pd
 
 from wellrecords.cleaning.findings import Findings
 from wellrecords.errors import counted
+from wellrecords.schema import among
 from wellrecords.sources.draft_contents import date_formats
 
 UNREADABLE = ("unreadable_date", "unreadable_as_unknown")
@@ -129,7 +130,7 @@ def copies_that_stay(wells: pd.DataFrame, sources: Collection[str]) -> list[str]
     """
     ids = wells.loc[wells["source"].isin(sources), ["source", "record_id"]]
     stem = ids["record_id"].str.replace(r"~\d+$", "", regex=True)
-    copies = ids[(stem != ids["record_id"]) & stem.isin(ids["record_id"])]
+    copies = ids[(stem != ids["record_id"]) & among(stem, ids["record_id"])]
     return [
         f"{source}: {counted(int(number), 'copied row')} {'stays' if number == 1 else 'stay'} beside the first, each "
         "a well of its own: nothing but the equal text says that they are one. Next: take the copies out of the file"

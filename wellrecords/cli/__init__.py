@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import atexit
 import gc
+import os
 import sys
 
-OBJECTS_A_COLLECTION = 100_000
+OBJECTS_A_COLLECTION = 1_000_000
 
 
 def main() -> None:
@@ -19,6 +20,8 @@ def main() -> None:
     # Libraries make objects by the hundred thousand and hardly one is garbage; half a second went by in looking for it.
     gc.set_threshold(OBJECTS_A_COLLECTION)
     atexit.register(gc.freeze)
+    # The work is shared out among threads of our own; those of the linear algebra would wait in their way, spinning.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         # Loading takes half a second, in which a user may well stop it.
         from wellrecords.cli.common import STOPPED

@@ -231,11 +231,13 @@ def _run(
     from wellrecords import jobs
     from wellrecords.filing_doubts import outside_bounds
     from wellrecords.lot_files import lots_at
-    from wellrecords.lots import wells_box
+    from wellrecords.lots import tabulate_ahead, wells_box
     from wellrecords.placing import ask
     from wellrecords.store import learnt_folder, read_manifest, read_table, read_wells
 
     common = jobs.job_settings(settings)
+    if common.estimate.n_jobs != 1:
+        tabulate_ahead()
     places = [place_of(place, settings.region) for place in at or ()]
     for longitude, latitude in places:
         if outside := outside_bounds(settings.region, longitude, latitude):

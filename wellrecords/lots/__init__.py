@@ -13,6 +13,7 @@ from wellrecords.lots.estimate import (
     summarise,
     three_quantiles,
 )
+from wellrecords.lots.learning import tabulate_ahead
 from wellrecords.lots.settings import EstimateSettings, SupportSettings
 from wellrecords.lots.tiles import wells_box
 
@@ -24,6 +25,7 @@ __all__ = [
     "draw_lot_estimates",
     "estimate_lots",
     "summarise",
+    "tabulate_ahead",
     "three_quantiles",
     "wells_box",
 ]

@@ -26,6 +26,7 @@ from wellrecords.lots.words import (
     plain_words,
     technical_words,
 )
+from wellrecords.schema import among
 
 CURVE_STEP_FT = 10.0
 SHOWN_QUANTILES = (0.1, 0.5, 0.9)
@@ -301,7 +302,7 @@ def _estimates(
 
     def task(district: District) -> tuple[Any, ...]:
         theirs = table.iloc[district.wells].reset_index(drop=True)
-        some = None if zones is None else zones[zones["record_id"].isin(theirs["record_id"])]
+        some = None if zones is None else zones[among(zones["record_id"], theirs["record_id"])]
         return theirs, places, district, each, some, with_reasons, learnt
 
     if len(several) == 1:

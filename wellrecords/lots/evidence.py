@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +12,7 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 from wellrecords.interpolation import IntervalKriging
+from wellrecords.interpolation.covariance import Covariance
 from wellrecords.lots.finished import FinishedDepths, map_finished_depths, share_finished
 from wellrecords.lots.gravel import GravelMap, fit_gravels
 from wellrecords.lots.ground import Ground, ended_above_rock, in_rock, start_ft, water_level_ft
@@ -157,18 +158,47 @@ def gather_evidence(
     """
     coordinates = project(district.middle, wells["longitude"].to_numpy(), wells["latitude"].to_numpy())
     some = learnt_from(coordinates, settings.random_state)
-    shared = learn_or_read(learnt, wells.iloc[some].reset_index(drop=True), coordinates[some], settings, water_zones)
+    sample = wells.iloc[some].reset_index(drop=True)
+
+    def heard(company: Company, covariances: Mapping[str, Covariance], n_jobs: int) -> _Heard:
+        theirs = wells.iloc[company.wells].reset_index(drop=True)
+        return _Heard.of(theirs, coordinates[company.wells], covariances, settings.random_state, n_jobs)
+
+    first = district.companies[0]
+    shared, of_first = learn_or_read(learnt, sample, coordinates[some], settings, water_zones, partial(heard, first))
     for company in district.companies:
+        theirs = of_first if company is first else heard(company, shared.covariances, settings.n_jobs)
         asked = places.take(company.lots)
         lots = project(district.middle, asked.longitude, asked.latitude)
-        within = _counts(lots, coordinates)
-        theirs = wells.iloc[company.wells].reset_index(drop=True)
-        yield company, _evidence(theirs, coordinates[company.wells], asked, lots, within, shared, settings, water_zones)
+        yield company, _evidence(theirs, asked, lots, _counts(lots, coordinates), shared, settings, water_zones)
+
+
+@dataclass(frozen=True, eq=False)
+class _Heard:
+    """The wells of a company, and the maps of what they read."""
+
+    wells: pd.DataFrame
+    coordinates: np.ndarray
+    models: Mapping[str, IntervalKriging]
+    used: Mapping[str, np.ndarray]
+
+    @classmethod
+    def of(
+        cls,
+        wells: pd.DataFrame,
+        coordinates: np.ndarray,
+        covariances: Mapping[str, Covariance],
+        random_state: int,
+        n_jobs: int,
+    ) -> _Heard:
+        models, used = fit_models(
+            wells, coordinates, covariances=covariances, trees=TREES, random_state=random_state, n_jobs=n_jobs
+        )
+        return cls(wells, coordinates, models, used)
 
 
 def _evidence(
-    wells: pd.DataFrame,
-    coordinates: np.ndarray,
+    heard: _Heard,
     places: LotPlaces,
     lots: np.ndarray,
     within: tuple[np.ndarray, np.ndarray, np.ndarray],
@@ -177,14 +207,7 @@ def _evidence(
     water_zones: pd.DataFrame | None,
 ) -> Evidence:
     """Read the wells of a company, beside what they share with those around."""
-    models, used = fit_models(
-        wells,
-        coordinates,
-        covariances=shared.covariances,
-        trees=TREES,
-        random_state=settings.random_state,
-        n_jobs=settings.n_jobs,
-    )
+    wells, coordinates, models, used = heard.wells, heard.coordinates, heard.models, heard.used
     starts_at = shared.water_starts_at
     ground = Ground.of(wells, coordinates, models, starts_at)
     laws = None if shared.laws is None else shared.laws.of_stops(ground.stops(starts_at, water_zones))

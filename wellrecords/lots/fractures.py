@@ -25,6 +25,7 @@ import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from threading import Lock
 from typing import Literal
 
 import numpy as np
@@ -55,6 +56,8 @@ with u that had not made that share of u before; from LEAP on m times the rate o
 the last is that of the first passage of u."""
 
 TINY = 1e-30
+ROWS = 8
+"""Of the tables that are worked out at a time."""
 CHUNK = 20_000
 """Windows held at a time where they are not summed as they are read."""
 
@@ -142,8 +145,12 @@ def _compound_masses(jumps: Jumps, step: float, count: int, m: np.ndarray) -> np
     tilt = 20.0 / count  # keeps what wraps round below e^-20 of its size
     fade = np.exp(-tilt * np.arange(count))
     transform = np.fft.rfft(single * fade, 2 * count)
-    tilted = np.fft.irfft(np.exp(m[:, None] * (transform - 1.0)), 2 * count)[:, :count]
-    return np.maximum(tilted, 0.0) / fade
+    masses = np.empty((len(m), count))
+    for first in range(0, len(m), ROWS):  # a few at a time: memory that is used again costs less than fresh memory
+        rows = slice(first, first + ROWS)
+        tilted = np.fft.irfft(np.exp(m[rows, None] * (transform - 1.0)), 2 * count)[:, :count]
+        np.divide(np.maximum(tilted, 0.0), fade, out=masses[rows])
+    return masses
 
 
 def _refining(count: int) -> np.ndarray:
@@ -152,9 +159,8 @@ def _refining(count: int) -> np.ndarray:
     return CubicSpline(coarse, np.eye(count))(np.arange((count - 1) * REFINE + 1) / REFINE)
 
 
-@lru_cache(maxsize=8)
 def fracture_tables(jumps: Jumps) -> FractureTables:
-    """Tabulate the unit process for one law of the fractures' yields.
+    """Tabulate the unit process for one law of the fractures' yields, once in the life of the process.
 
     Parameters
     ----------
@@ -164,39 +170,49 @@ def fracture_tables(jumps: Jumps) -> FractureTables:
     -------
     FractureTables
     """
+    with _LOCKS.setdefault(jumps, Lock()):  # who asks while another thread tabulates, waits for it
+        return _tabulate(jumps)
+
+
+_LOCKS: dict[Jumps, Lock] = {}
+
+
+@lru_cache(maxsize=8)
+def _tabulate(jumps: Jumps) -> FractureTables:
     m, u = np.exp(LOG_M), np.exp(LOG_U)
     tables = np.empty((PASSAGE + 1, len(m), len(u)))
     for step, count, first, last in ((0.01, 8192, 0.0, 60.0), (0.5, 8192 + 512, 60.0, np.inf)):
         columns = np.flatnonzero((u >= first) & (u < last))
         lattice = np.arange(count) * step
         masses = _compound_masses(jumps, step, count, m)
-        cumulative = np.cumsum(masses, axis=1)
+        place = u[columns] / step
+        whole = place.astype(int)
+        # a lattice point stands for the cell around it
+        below = np.cumsum(masses, axis=1)[:, whole]
+        below += (place - whole - 0.5) * masses[:, whole + (place - whole > 0.5)]
         dry = np.exp(-m)
-        for column in columns:
+        at_most_one = dry[:, None] * (1.0 + m[:, None] * jumps.cdf(u[columns]))
+        tables[BELOW][:, columns] = np.where(place < 5.0, at_most_one, np.maximum(below, dry[:, None]))
+        masses[:, 0] = np.maximum(masses[:, 0] - dry, 0.0)  # from here on without the dry
+        for column, last_cell in zip(columns, whole, strict=True):
             amount = u[column]
-            place = amount / step
-            whole = int(place)
-            # a lattice point stands for the cell around it
-            below = cumulative[:, whole] + (place - whole - 0.5) * masses[:, whole + (place - whole > 0.5)]
-            gap = amount - lattice[: whole + 1]
+            cells = lattice[: last_cell + 1]
+            gap = amount - cells
             density_one = jumps.pdf(np.maximum(gap, 0.5 * step))
-            more_than = 1.0 - jumps.cdf(np.maximum(gap, 0.0))
-            rest = masses[:, : whole + 1].copy()
-            rest[:, 0] = np.maximum(rest[:, 0] - dry, 0.0)
-            alone = dry * jumps.pdf(amount)
-            short = np.searchsorted(lattice[: whole + 1], STOP_SHARES * amount)
-            both = np.column_stack([density_one, more_than])
-            reach = np.column_stack([alone, dry * (1.0 - jumps.cdf(amount))])
-            for number, (first_cell, last_cell) in enumerate(itertools.pairwise(np.append(0, short))):
-                reach = reach + rest[:, first_cell:last_cell] @ both[first_cell:last_cell]
-                tables[STOP + number, :, column] = m * amount * reach[:, 0]
-                tables[LEAP + number, :, column] = m * reach[:, 1]
-            tables[PASSAGE, :, column] = m * (dry * (1.0 - jumps.cdf(amount)) + rest @ more_than)
-            tables[BELOW, :, column] = np.where(
-                place < 5.0, dry * (1.0 + m * jumps.cdf(amount)), np.maximum(below, dry)
-            )
+            gap = np.maximum(gap, 0.0)
+            # from each cell, one fracture more: to just the amount, past it, and its size where it is just that
+            last_jump = np.column_stack([density_one, 1.0 - jumps.cdf(gap), gap * density_one])
+            alone, past = dry * jumps.pdf(amount), dry * (1.0 - jumps.cdf(amount))
+            reach = np.column_stack([alone, past, amount * alone])
+            ends = np.searchsorted(cells, STOP_SHARES * amount)
+            for number, (start, end) in enumerate(itertools.pairwise([0, *ends, len(cells)])):
+                reach = reach + masses[:, start:end] @ last_jump[start:end]
+                if number < len(STOP_SHARES):
+                    tables[STOP + number, :, column] = m * amount * reach[:, 0]
+                    tables[LEAP + number, :, column] = m * reach[:, 1]
+            tables[PASSAGE, :, column] = m * reach[:, 1]
             # the density by the identity u a(u) = m * E[jump; sum = u], which is smooth where masses are not
-            tables[DENSITY, :, column] = m * (amount * alone + rest @ (np.maximum(gap, 0.0) * density_one))
+            tables[DENSITY, :, column] = m * reach[:, 2]
     finer_m, finer_u = (_refining(len(part)).astype(np.float32) for part in (m, u))
     fine = finer_m @ np.log(np.maximum(tables, TINY)).astype(np.float32) @ finer_u.T
     np.minimum(fine[BELOW], 0.0, out=fine[BELOW])

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
+from threading import Thread
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -60,6 +61,11 @@ NO_FALL, LIKELY_FALL_FT = 0.9, 300.0
 """A prior on how fast the rate falls: not at all, or half-normal, of a fall by a factor e in so many feet. Few holes go
 past the depth at which a steeper one leaves next to nothing, and it would be taken at their word. Both were settled on
 simulated regions, with and without a fall."""
+
+
+def tabulate_ahead() -> None:
+    """Begin to tabulate the laws that will be tried, in a thread of its own: a core is idle while wells are read."""
+    Thread(target=lambda: [fracture_tables(jumps) for jumps in JUMPS], daemon=True).start()
 
 
 def first_grid() -> LawGrid:

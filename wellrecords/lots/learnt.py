@@ -25,9 +25,10 @@ from wellrecords.lots.fractures import Jumps, LawGrid, fracture_tables
 from wellrecords.lots.laws import LawMap, Reach
 from wellrecords.lots.rounding import RANGES
 from wellrecords.lots.settings import EstimateSettings
-from wellrecords.lots.shared import Shared, learn
+from wellrecords.lots.shared import Meanwhile, Result, Shared, learn
 from wellrecords.lots.stopping import Habits, Stops
 from wellrecords.output import write_whole
+from wellrecords.schema import among
 
 ROOMS = ("interpolation", "lots")
 """Rooms whose code what is learnt hangs on."""
@@ -39,30 +40,35 @@ def learn_or_read(
     coordinates: np.ndarray,
     settings: EstimateSettings,
     water_zones: pd.DataFrame | None,
-) -> Shared:
+    meanwhile: Meanwhile[Result],
+) -> tuple[Shared, Result]:
     """Return what wells share, as `shared.learn`; from the folder where it was learnt before.
 
     Parameters
     ----------
     folder : Path or None
         None keeps nothing.
-    wells, coordinates, settings, water_zones
+    wells, coordinates, settings, water_zones, meanwhile
         As for `learn`.
 
     Returns
     -------
     Shared
+    Result
+        What `meanwhile` returned.
     """
     if folder is None:
-        return learn(wells, coordinates, settings, water_zones)
+        return learn(wells, coordinates, settings, water_zones, meanwhile)
     path = folder / f"{_key(wells, coordinates, settings, water_zones)}.json"
     try:
-        return from_json(path.read_text(encoding="utf-8"))
+        shared = from_json(path.read_text(encoding="utf-8"))
     except (OSError, ValueError, KeyError, TypeError):  # none yet, or not whole
-        shared = learn(wells, coordinates, settings, water_zones)
+        shared, found = learn(wells, coordinates, settings, water_zones, meanwhile)
+    else:
+        return shared, meanwhile(shared.covariances, settings.n_jobs)
     with suppress(WellRecordsError):  # a store that may only be read
         write_whole(path, to_json(shared).encode("utf-8"))
-    return shared
+    return shared, found
 
 
 def _key(
@@ -73,7 +79,7 @@ def _key(
     digest.update(np.ascontiguousarray(coordinates).tobytes())
     tables = [wells.drop(columns="geometry", errors="ignore")]
     if water_zones is not None:
-        tables.append(water_zones[water_zones["record_id"].isin(wells["record_id"])])
+        tables.append(water_zones[among(water_zones["record_id"], wells["record_id"])])
     for table in tables:
         digest.update(",".join(table.columns).encode())
         digest.update(pd.util.hash_pandas_object(table, index=False).to_numpy().tobytes())

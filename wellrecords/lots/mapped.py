@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -50,6 +50,7 @@ def fit_models(
     trees: Mapping[str, int],
     random_state: int,
     n_jobs: int,
+    names: Sequence[str] = MAPPED,
 ) -> tuple[dict[str, IntervalKriging], dict[str, np.ndarray]]:
     """Map each quantity of which something is known.
 
@@ -64,6 +65,8 @@ def fit_models(
     random_state : int
     n_jobs : int
         Threads, a quantity each.
+    names : sequence of str, default=MAPPED
+        The quantities that are wanted.
 
     Returns
     -------
@@ -73,7 +76,7 @@ def fit_models(
         Rows that each quantity was read from.
     """
     error = table["position_error_m"].fillna(0.0).to_numpy()
-    read = {name: readings(table, name) for name in MAPPED}
+    read = {name: readings(table, name) for name in names}
 
     def fit(name: str) -> IntervalKriging:
         rows, low, high = read[name]
@@ -86,6 +89,6 @@ def fit_models(
         )
         return model.fit(coordinates[rows], low, high, error[rows])
 
-    known = [name for name in MAPPED if len(read[name][0])]
+    known = [name for name in names if len(read[name][0])]
     models = dict(zip(known, side_by_side(fit, known, n_jobs), strict=True))
     return models, {name: rows for name, (rows, _, _) in read.items()}

@@ -10,8 +10,9 @@ more. What a lot is told beyond that is read from the wells around it
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
@@ -26,11 +27,17 @@ from wellrecords.lots.laws import LawMap
 from wellrecords.lots.learning import fit_laws
 from wellrecords.lots.mapped import MAPPED, fit_models
 from wellrecords.lots.settings import EstimateSettings
+from wellrecords.lots.side_by_side import both
 from wellrecords.lots.stopping import MISSING, Stops
+
+Result = TypeVar("Result")
+Meanwhile = Callable[[Mapping[str, Covariance], int], Result]
 
 LEARNT_FROM = 2400
 """Wells that are learnt from where there are more."""
 NEIGHBOURHOODS = 8
+BELOW_WHICH_WATER = ("depth_to_bedrock_ft", "depth_to_water_ft")
+"""What must be mapped before the feet in which each hole sought water are known."""
 JOINT_ORDER = ("depth_to_bedrock_ft", "depth_to_water_ft", "depth_to_target_ft", "yield_gpm")
 
 
@@ -82,8 +89,12 @@ def learnt_from(coordinates: np.ndarray, random_state: int) -> np.ndarray:
 
 
 def learn(
-    wells: pd.DataFrame, coordinates: np.ndarray, settings: EstimateSettings, water_zones: pd.DataFrame | None
-) -> Shared:
+    wells: pd.DataFrame,
+    coordinates: np.ndarray,
+    settings: EstimateSettings,
+    water_zones: pd.DataFrame | None,
+    meanwhile: Meanwhile[Result],
+) -> tuple[Shared, Result]:
     """Learn from wells what they share.
 
     Parameters
@@ -92,39 +103,63 @@ def learn(
     coordinates : ndarray of shape (n, 2), metres
     settings : EstimateSettings
     water_zones : DataFrame, optional
+    meanwhile : callable
+        What needs the covariances alone, in so many threads: it is done
+        beside the learning of the laws, which takes longest.
 
     Returns
     -------
     Shared
+    Result
+        What `meanwhile` returned.
     """
-    models, used = fit_models(
-        wells,
-        coordinates,
-        covariances={},
-        trees=dict.fromkeys(MAPPED, 0),
-        random_state=settings.random_state,
-        n_jobs=settings.n_jobs,
-    )
-    rules, candidates = _ideas(wells, coordinates, models, water_zones)
-    laws = None
-    if np.any(candidates[0].kind != MISSING):
-        laws = fit_laws(
+    models: dict[str, IntervalKriging] = {}
+    used: dict[str, np.ndarray] = {}
+
+    def fit(names: Sequence[str], n_jobs: int) -> None:
+        found, rows = fit_models(
+            wells,
+            coordinates,
+            covariances={},
+            trees=dict.fromkeys(MAPPED, 0),
+            random_state=settings.random_state,
+            n_jobs=n_jobs,
+            names=names,
+        )
+        models.update(found)
+        used.update(rows)
+
+    fit(BELOW_WHICH_WATER, settings.n_jobs)
+    rules, candidates = _ideas(wells, coordinates, dict(models), water_zones)
+
+    def the_laws() -> LawMap | None:
+        if not np.any(candidates[0].kind != MISSING):
+            return None
+        return fit_laws(
             candidates,
             n_neighbours=settings.n_neighbours,
             random_state=settings.random_state,
             n_jobs=settings.n_jobs,
         )
+
+    def the_rest() -> Result:
+        # One thread: with more, the laws, for which all wait in the end, would wait for a core.
+        fit([name for name in MAPPED if name not in BELOW_WHICH_WATER], 1)
+        return meanwhile({name: model.covariance_ for name, model in models.items()}, 1)
+
+    laws, found = both(the_laws, the_rest, settings.n_jobs)
     starts_at = rules[0 if laws is None else laws.candidate]
     finished = None
     if laws is not None and not in_rock(starts_at) and share_finished(laws.habits) > 0.0:
         finished = map_finished_depths(laws.stops, random_state=settings.random_state)
-    return Shared(
+    shared = Shared(
         covariances={name: model.covariance_ for name, model in models.items()},
         laws=laws,
         water_starts_at=starts_at,
         correlation=_correlation(models, used, laws, len(wells), settings.random_state),
         finished=None if finished is None else finished.covariance_,
     )
+    return shared, found
 
 
 def _ideas(

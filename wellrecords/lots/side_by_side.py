@@ -8,6 +8,7 @@ from typing import TypeVar
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
+Other = TypeVar("Other")
 
 
 def side_by_side(task: Callable[[Item], Result], items: Iterable[Item], n_jobs: int) -> list[Result]:
@@ -16,3 +17,12 @@ def side_by_side(task: Callable[[Item], Result], items: Iterable[Item], n_jobs: 
         return [task(item) for item in items]
     with ThreadPoolExecutor(n_jobs) as pool:
         return list(pool.map(task, items))
+
+
+def both(first: Callable[[], Result], second: Callable[[], Other], n_jobs: int) -> tuple[Result, Other]:
+    """Run two tasks, the second in a thread of its own unless `n_jobs` is 1; what they return."""
+    if n_jobs == 1:
+        return first(), second()
+    with ThreadPoolExecutor(1) as pool:
+        later = pool.submit(second)
+        return first(), later.result()

@@ -23,7 +23,7 @@ from shapely.geometry.base import BaseGeometry
 from wellrecords import wording
 from wellrecords.report.map import Bounds
 from wellrecords.report.ramp import Ramp, ramp_of
-from wellrecords.schema import WGS84
+from wellrecords.schema import WGS84, among
 
 INK = "#1d2830"
 _WATER: dict[str, Any] = {"colour": "#5b8fb9", "weight": 1.0, "fill": "#a9c8de", "fillOpacity": 0.6}
@@ -166,7 +166,7 @@ def with_rows(wells: pd.DataFrame, file_rows: pd.DataFrame | None) -> pd.DataFra
     """
     if file_rows is None:
         return wells
-    known = file_rows[file_rows["record_id"].isin(wells["record_id"])]
+    known = file_rows[among(file_rows["record_id"], wells["record_id"])]
     names = {
         record_id: f"row {row}" if pd.isna(sheet) else f"{sheet}, row {row}"
         for record_id, sheet, row in zip(known["record_id"], known["sheet"], known["file_row"], strict=True)
