@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from wellrecords.lots import laws
 from wellrecords.lots.fractures import LawGrid
 from wellrecords.lots.laws import LEAST_SPACING_M, Reach, spacing, spread_out
 from wellrecords.lots.learning import fit_laws, mean_fall
@@ -144,3 +145,18 @@ def test_spacing_is_that_of_the_thirtieth_other_well():
     assert spacing(distance).tolist() == [29.0]
     assert spacing(distance, own=1).tolist() == [30.0]
     assert spacing(distance[:, :5]).tolist() == [4.0]
+
+
+@pytest.mark.parametrize("k", [1, 3, 4, 11])
+@pytest.mark.parametrize("dtype", [np.float32, np.float64])
+def test_sums_over_wells_are_the_same_compiled_and_by_numpy(monkeypatch, k, dtype):
+    rng = np.random.default_rng(k)
+    known = rng.normal(size=(40, 7)).astype(dtype)
+    index = np.array([rng.permutation(40)[:k] for _ in range(25)])
+    weights = np.where(rng.random(index.shape) < 0.3, 0.0, rng.random(index.shape))
+    compiled = laws.weigh(known, index, weights)
+    monkeypatch.setattr(laws, "add_rows", None)
+    plain = laws.weigh(known, index, weights)
+    assert compiled.dtype == plain.dtype == dtype
+    np.testing.assert_allclose(compiled, plain, rtol=1e-5, atol=1e-6)
+    np.testing.assert_allclose(plain, np.einsum("mk,mkl->ml", weights, known[index]), rtol=1e-4, atol=1e-5)

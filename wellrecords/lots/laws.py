@@ -32,6 +32,11 @@ from wellrecords.lots.stopping import (
     Stops,
 )
 
+try:
+    from wellrecords.lots.gather import add_rows
+except ImportError:  # numba is optional
+    add_rows = None
+
 COMMON_SHARE = 0.05
 SPACING_WELLS = 30
 LEAST_SPACING_M = 50.0
@@ -283,10 +288,13 @@ def weigh(known: np.ndarray, index: np.ndarray, weights: np.ndarray) -> np.ndarr
     ndarray of shape (m, laws)
     """
     m, k = index.shape
+    weights = np.where(weights < LEAST_WEIGHT, 0.0, weights).astype(known.dtype)
+    if add_rows is not None:
+        total = np.zeros((m, known.shape[1]), dtype=known.dtype)
+        add_rows(known, index, weights, total)
+        return total
     starts = np.arange(0, m * k + 1, k)
-    weights = np.where(weights < LEAST_WEIGHT, 0.0, weights)
-    matrix = csr_array((weights.ravel().astype(known.dtype), index.ravel(), starts), shape=(m, len(known)))
-    return np.asarray(matrix @ known)
+    return np.asarray(csr_array((weights.ravel(), index.ravel(), starts), shape=(m, len(known))) @ known)
 
 
 def posterior(prior: np.ndarray, total: np.ndarray) -> np.ndarray:

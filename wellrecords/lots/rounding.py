@@ -133,25 +133,26 @@ def step_chances(figures: np.ndarray, count: np.ndarray) -> np.ndarray:
     start, end = on_grid(low), on_grid(high)
     first = np.clip(np.floor(start).astype(int), 0, bins - 1)
     last = np.clip(np.ceil(end).astype(int), first + 1, bins)
-    part = (end - start) / (last - first)
+    # Most figures can stand for a few of the steps: only these pairs of a figure and a step are gone through.
+    figure, step = np.nonzero(may)
+    first, last, bin_of = first[may], last[may], at[figure]
+    part = (end - start)[may] / (last - first)
     law = _smooth(np.bincount(at, count, minlength=bins) + 1e-6, LAW_BANDWIDTH)
-    chance = np.full(may.shape, 1.0 / len(STEPS_GPM))
+    chance = np.full((bins, len(STEPS_GPM)), 1.0 / len(STEPS_GPM))
     for _ in range(SWEEPS):
         whole = np.append(0.0, np.cumsum(law))
         inside = whole[last] - whole[first] + 1e-300
-        joint = np.where(may, chance * inside * part, 0.0)
-        mass = joint * (count / joint.sum(axis=1))[:, None]
-        edges = np.zeros(bins + 1)
-        np.add.at(edges, first, mass / inside)
-        np.add.at(edges, last, -mass / inside)
+        joint = chance[bin_of, step] * inside * part
+        mass = joint * (count / np.bincount(figure, joint))[figure]
+        spread = mass / inside
+        edges = np.bincount(first, spread, bins + 1) - np.bincount(last, spread, bins + 1)
         law = _smooth(law * np.maximum(np.cumsum(edges)[:-1], 0.0) + 1e-9, LAW_BANDWIDTH)
-        habit = np.zeros((bins, len(STEPS_GPM)))
-        np.add.at(habit, at, mass)
-        near = gaussian_filter1d(habit, HABIT_BANDWIDTH / GRID_STEP, axis=0, mode="constant")[at]
+        habit = np.bincount(bin_of * len(STEPS_GPM) + step, mass, chance.size).reshape(chance.shape)
+        near = gaussian_filter1d(habit, HABIT_BANDWIDTH / GRID_STEP, axis=0, mode="constant")
         near *= HABIT_BANDWIDTH * np.sqrt(2.0 * np.pi) / GRID_STEP  # wells around, the nearest counting as one
         chance = near + BELIEVED
         chance /= chance.sum(axis=1, keepdims=True)
-    return chance
+    return chance[at]
 
 
 def _smooth(law: np.ndarray, bandwidth: float) -> np.ndarray:
