@@ -40,6 +40,7 @@ def test_the_gallon_is_231_cubic_inches():
         (1.0, "m3/h", 1000 / 60 / 3.785411784),
         (24.0, "m3/d", 1000 / 60 / 3.785411784),
         (1440.0, "gpd", 1.0),
+        (4.0, "qts/min", 1.0),
         (1.0, "ft3/s", 448.8312),  # common practice: 1 cfs is 449 gpm
     ],
 )

@@ -161,7 +161,7 @@ def need_facts(settings: DemandSettings) -> list[tuple[str, str]]:
     return [
         *facts,
         ("Most at one moment, in the house", f"{need.peak_gpm:g} gpm"),
-        (f"Most within {need.peak_hours:g} hours", f"{needed_gallons(need.peak_gal)} gal"),
+        (f"The house's most within {need.peak_hours:g} hours", f"{needed_gallons(need.peak_gal)} gal"),
     ]
 
 

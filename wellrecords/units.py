@@ -49,6 +49,7 @@ FEET_PER: dict[str, float] = {
 
 GPM_PER: dict[str, float] = {
     "gpm": 1.0,
+    "qt/min": 0.25,
     "gph": 1.0 / 60.0,
     "gpd": 1.0 / MIN_PER_DAY,
     "igpm": L_PER_IMPERIAL_GAL / L_PER_GAL,
@@ -76,6 +77,7 @@ _SPELLINGS: dict[str, str] = {
     "gpm": "gpm gal/min gals/min gallons/min gallonsperminute gallonpermin galpermin galsperminute "
     "gallons/minute gal/m g/m usgpm gpmus usgal/min usgalpermin usgallons/min usgallonsperminute galpm "
     "gal gals gallon gallons",
+    "qt/min": "qt/min qts/min quart/min quarts/min quartsperminute quartperminute quarts/minute qtpermin qtspermin qpm",
     "gph": "gph gal/h gal/hr gal/hour gallonsperhour gallons/hour gals/hr gals/h",
     "gpd": "gpd gal/d gal/day gallonsperday gallons/day gals/day gals/d",
     "igpm": "igpm impgpm gpmimp gpmimperial imperialgpm impgal/min impgals/min imperialgal/min "
