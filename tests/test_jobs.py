@@ -124,6 +124,19 @@ def test_without_a_target_the_need_is_asked_for(lots, settings, wells):
     assert not settings.target_from_need
 
 
+def test_other_yields_are_priced_where_they_are_asked_for(done, wells, lots, settings):
+    assert all(job.other_yields is None for job in done)
+    priced = jobs.run_jobs(wells[0], ask(lots, settings.site_plans), settings, wells[1], other_yields=True)
+    for job, plain in zip(priced[:2], done[:2], strict=True):
+        table = job.other_yields.set_index("yield_gpm")
+        assert list(table.index) == list(job.estimate.by_yield["yield_gpm"])
+        # That of the yield that was asked for is the bid's own, of the same place on the lot.
+        asked = table.loc[job.estimate.target_yield_gpm]
+        assert asked["fixed_price_usd"] == job.bid.fixed_price_usd == plain.bid.fixed_price_usd
+        assert asked["cost_usd_p50"] == pytest.approx(job.bid.total_quantiles["p50"])
+    assert priced[2].other_yields is None
+
+
 def test_more_water_is_deeper(done):
     near, thirsty, _ = done
     assert near.estimate.draws["depth_to_target_ft"].quantile(0.5, "lower") < thirsty.estimate.draws[

@@ -18,7 +18,8 @@ from pydantic import BaseModel, ConfigDict
 from shapely.geometry.base import BaseGeometry
 
 from wellrecords import wording
-from wellrecords.bid import Bid, BidSettings, NoBid, PriceBook, load_price_book, price_bid
+from wellrecords.bid import Bid, BidSettings, NoBid, PriceBook, compare_yields, load_price_book, price_bid
+from wellrecords.bid.pricing import Estimate
 from wellrecords.construction import ConstructionSettings
 from wellrecords.demand import DemandSettings, household_need
 from wellrecords.demand_storage import target_from_need
@@ -90,6 +91,9 @@ class LotJob:
         None where the lot is a point or has no site plan.
     bid : Bid, NoBid or None
         Of the same place. None where the region has no price book.
+    other_yields : DataFrame or None
+        The prices of the yields of `estimate.by_yield`, as
+        `bid.compare_yields` gives them; None where they were not asked for.
     """
 
     lot_id: str
@@ -99,6 +103,7 @@ class LotJob:
     demand: DemandSettings
     siting: Siting | None
     bid: Bid | NoBid | None
+    other_yields: pd.DataFrame | None = None
 
 
 def job_settings(settings: Settings) -> JobSettings:
@@ -142,6 +147,7 @@ def run_jobs(
     learnt: Path | None = None,
     tell: Callable[[str, int, int], None] = lambda *_: None,
     flags: pd.DataFrame | None = None,
+    other_yields: bool = False,
 ) -> list[LotJob]:
     """Estimate and price lots.
 
@@ -163,6 +169,9 @@ def run_jobs(
         Told of progress, in counts: no lot is named.
     flags : DataFrame, optional
         The child table of flags: those that a lot leans on stand in its notes.
+    other_yields : bool, default=False
+        Whether to price other yields than the asked ones too, which takes
+        some six times as long.
 
     Returns
     -------
@@ -179,7 +188,8 @@ def run_jobs(
     for number, lot in enumerate(lots):
         tell("pricing", number, len(lots))
         of_lot = [one for one, row in zip(estimates, asked.lot, strict=True) if row == number]
-        done.append(_job(lot, of_lot, asked.sitings.get(str(lot["lot_id"])), settings, flagged, points_of_wells))
+        siting = asked.sitings.get(str(lot["lot_id"]))
+        done.append(_job(lot, of_lot, siting, settings, flagged, points_of_wells, other_yields=other_yields))
     return done
 
 
@@ -266,19 +276,22 @@ def _job(
     settings: JobSettings,
     flagged: Flagged,
     wells: WellPoints,
+    *,
+    other_yields: bool,
 ) -> LotJob:
     """Price a lot at each of its places, and answer for the best."""
     demand = _demand_settings(lot, settings.demand)
     has_places = siting is not None and len(siting.candidates) > 0
 
-    def price(row: int, water_system: WaterSystemSettings) -> Bid | NoBid | None:
-        if settings.price_book is None:
-            return None
+    def price(row: int, estimate: Estimate, water_system: WaterSystemSettings) -> Bid | NoBid:
+        assert settings.price_book is not None
         place = well_place(siting, row) if siting is not None and has_places else None
-        asked = (estimates[row], demand, settings.construction, water_system, settings.price_book, settings.bid)
-        return price_bid(*asked, place)
+        return price_bid(
+            estimate, demand, settings.construction, water_system, settings.price_book, settings.bid, place
+        )
 
-    bids = [price(row, settings.water_system) for row in range(len(estimates))]
+    with_prices = settings.price_book is not None
+    bids = [price(row, one, settings.water_system) if with_prices else None for row, one in enumerate(estimates)]
     best = 0
     priced = [bid for bid in bids if isinstance(bid, Bid)]
     if siting is not None and settings.site_plans is not None and has_places and len(priced) == len(bids):
@@ -296,9 +309,13 @@ def _job(
         *on_lot_notes(lot["geometry"], wells, figures=figures),
         *(_target_notes(lot, answer) if figures and settings.target_from_need else ()),
         *answer.notes,
-        *_garden_notes(bids[best], demand, settings.water_system, partial(price, best)),
+        *_garden_notes(bids[best], demand, settings.water_system, partial(price, best, answer)),
         *flagged_notes(answer.neighbours, flagged),
     )
+    others = None
+    if other_yields and isinstance(bids[best], Bid):
+        asked = (answer.asked_for(float(gpm)) for gpm in answer.by_yield["yield_gpm"])
+        others = compare_yields(asked, lambda one: price(best, one, settings.water_system))
     return LotJob(
         lot_id=str(lot["lot_id"]),
         name=str(name) if given(name) else str(lot["lot_id"]),
@@ -307,6 +324,7 @@ def _job(
         demand=demand,
         siting=siting,
         bid=bids[best],
+        other_yields=others,
     )
 
 
@@ -324,7 +342,7 @@ def _garden_notes(
     bid: Bid | NoBid | None,
     demand: DemandSettings,
     water_system: WaterSystemSettings,
-    price: Callable[[WaterSystemSettings], Bid | NoBid | None],
+    price: Callable[[WaterSystemSettings], Bid | NoBid],
 ) -> list[str]:
     """Say that a garden's water is not in the price, how to put it in, and what the price is then."""
     if not isinstance(bid, Bid) or water_system.storage_for != "house" or not household_need(demand).watering_gal:

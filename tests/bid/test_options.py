@@ -1,9 +1,18 @@
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from invented_lot import FakeEstimate, invented_draws
 
-from wellrecords.bid import BidSettings, compare_options, load_price_book, stopping_options
+from wellrecords.bid import (
+    BidSettings,
+    compare_options,
+    compare_yields,
+    load_price_book,
+    price_bid,
+    stopping_options,
+    usable_in_well_gal,
+)
 from wellrecords.construction import ConstructionSettings
 from wellrecords.demand import DemandSettings
 from wellrecords.water_system import WaterSystemSettings
@@ -39,3 +48,32 @@ def test_where_the_records_cannot_say_nothing_is_compared():
     table = compared(FakeEstimate(None, support="none"), ConstructionSettings())
     assert table.empty
     assert "fixed_price_usd" in table
+
+
+def price(estimate):
+    return price_bid(estimate, DemandSettings(), ConstructionSettings(), WaterSystemSettings(), BOOK, BidSettings())
+
+
+def test_each_yield_has_the_price_of_a_bid_for_it():
+    draws = invented_draws(800)
+    shallow = draws.assign(depth_to_target_ft=0.6 * draws["depth_to_target_ft"])
+    two, five = FakeEstimate(shallow, target_yield_gpm=2.0), FakeEstimate(draws, target_yield_gpm=5.0)
+    table = compare_yields([two, five], price)
+    assert table["yield_gpm"].tolist() == [2.0, 5.0]
+    for row, bid in zip(table.itertuples(), (price(two), price(five)), strict=True):
+        assert row.fixed_price_usd == bid.fixed_price_usd
+        assert row.cost_usd_p50 == pytest.approx(bid.total_quantiles["p50"])
+        assert row.in_well_gal == usable_in_well_gal(bid) > 0.0
+    # The hole for less water is not as deep: cheaper, and less stands in it.
+    assert table["cost_usd_p50"].is_monotonic_increasing
+    assert table["in_well_gal"].is_monotonic_increasing
+
+
+def test_where_there_is_no_bid_no_yield_has_a_price():
+    assert compare_yields([FakeEstimate(None, support="none")], price).empty
+
+
+def test_a_well_that_serves_nobody_holds_nothing_to_use():
+    bid = price(FakeEstimate(invented_draws(200)))
+    unserved = replace(bid, quantities=bid.quantities.assign(served=0.0))
+    assert usable_in_well_gal(unserved) == 0.0

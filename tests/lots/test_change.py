@@ -53,6 +53,22 @@ def test_the_question_asked_outright_has_the_same_answer(ground, estimate):
     assert estimate_at(ground, max_depth_ft=500.0).chance_of_target == deeper["chance_of_target"]
 
 
+@pytest.mark.parametrize("gpm", [0.5, 2.0, 5.0, 10.0])
+def test_the_estimate_for_another_yield_is_that_of_the_question_asked_outright(ground, estimate, gpm):
+    other, outright = estimate.asked_for(gpm), estimate_at(ground, target_yield_gpm=gpm)
+    pd.testing.assert_frame_equal(other.draws, outright.draws, check_exact=True)
+    pd.testing.assert_frame_equal(other.target_curve, outright.target_curve, check_exact=True)
+    assert (other.target_yield_gpm, other.chance_of_target) == (gpm, outright.chance_of_target)
+    assert (other.yield_at_depth(300.0) == outright.yield_at_depth(300.0)).all()
+    assert other.notes == ()
+    assert other.changes.empty
+
+
+def test_a_yield_that_was_not_asked_about_is_refused(estimate):
+    with pytest.raises(ValueError, match=r"not asked about 7 gpm. Yields that were: 0.5, 1, 2, 3, 5, 10"):
+        estimate.asked_for(7.0)
+
+
 def test_a_good_well_next_door_raises_the_chance_and_a_poor_one_lowers_it(estimate):
     chance = estimate.changes.set_index("change")["chance_of_target"]
     depth = estimate.changes.set_index("change")["depth_p50_ft"]

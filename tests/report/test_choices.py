@@ -1,6 +1,7 @@
 """The need beside what the records say of each yield, and what would change the answer, in words and figures."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from report_fakes import Outline
 
@@ -106,6 +107,57 @@ def test_thin_records_are_not_called_many(estimate):
     assert "the records around are many and agree" in told["good"]["sentence"]
     assert "many" not in told["thin"]["sentence"]
     assert "thin as the records near the lot are" in told["thin"]["sentence"]
+
+
+@pytest.fixture
+def prices(estimate):
+    """Each gallon a minute costs a thousand dollars more; 20 gallons more stand in the well that is drilled for it."""
+    gpm = estimate.by_yield["yield_gpm"]
+    return pd.DataFrame(
+        {
+            "yield_gpm": gpm,
+            "in_well_gal": 100.0 + 20.0 * gpm,
+            "cost_usd_p50": 10_000.0 + 1_000.0 * gpm,
+            "fixed_price_usd": 12_000.0 + 1_000.0 * gpm,
+        }
+    )
+
+
+def test_what_other_yields_would_cost_stands_beside_them(estimate, prices):
+    told = section_of(estimate, DemandSettings(persons=4), None, WaterSystemSettings(), prices)
+    asked, half = cells(told)["5 gpm, as asked"], cells(told)["0.5 gpm"]
+    assert (asked["Middle cost"], asked["Fixed price"]) == ("$15,000", "$17,000")
+    assert (half["Middle cost"], half["Fixed price"]) == ("$10,500", "$12,500")
+    assert "each hole drilled until it makes the yield or comes to 600 ft" in told["caption"]
+    assert "with pump and tank for the house alone." in told["caption"]
+    assert told["sentences"][-1].endswith("the table says what less would do, and what it would cost.")
+    watered = WaterSystemSettings(storage_for="irrigation")
+    assert "for the house, lawn and garden." in section_of(estimate, HOUSE_AND_LAWN, None, watered, prices)["caption"]
+    for none in (None, prices.iloc[:0]):
+        bare = section_of(estimate, DemandSettings(persons=4), None, WaterSystemSettings(), none)
+        assert "Fixed price" not in bare["head"]
+        assert "Prices:" not in bare["caption"]
+
+
+def test_the_water_in_the_well_is_that_of_a_hole_for_the_yield(estimate, prices):
+    """110 gallons in a hole for half a gallon a minute, of the 240 that the house needs."""
+    told = section_of(estimate, DemandSettings(persons=4), None, WaterSystemSettings(), prices)
+    alone = section_of(estimate, DemandSettings(persons=4), None, WaterSystemSettings(), prices.assign(in_well_gal=0.0))
+    needed = [int(cells(one)["0.5 gpm"]["House: tank"].rpartition(" for ")[2]) for one in (told, alone)]
+    assert needed[1] == 240
+    assert 130 <= needed[0] < 240
+    assert "the water that stands in a well drilled for that yield" in told["caption"]
+
+
+def test_the_owner_is_told_the_price_and_not_the_cost(tmp_path, estimate, bid, wells, prices):
+    given = {"estimate": estimate, "bid": bid, "wells": wells, "region": "Hills", "demand": HOUSE_AND_LAWN}
+    pages = {
+        audience: write_lot_report(tmp_path / "lot.html", audience=audience, other_yields=prices, **given).read_text()
+        for audience in ("contractor", "owner")
+    }
+    assert "$10,500" in pages["contractor"]
+    assert "$10,500" not in pages["owner"]
+    assert all("$12,500" in page for page in pages.values())
 
 
 @pytest.mark.parametrize("audience", ["contractor", "owner"])

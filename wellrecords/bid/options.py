@@ -1,12 +1,13 @@
-"""What to agree for a hole that is short at the limit: the choices side by side."""
+"""Choices side by side, with their prices: what to do with a hole that is short at the limit, what yield to ask for."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 
+import numpy as np
 import pandas as pd
 
-from wellrecords.bid.model import BidSettings, NoBid
+from wellrecords.bid.model import Bid, BidSettings, NoBid
 from wellrecords.bid.price_book import PriceBook
 from wellrecords.bid.pricing import Estimate, price_bid
 from wellrecords.construction import ConstructionSettings
@@ -86,3 +87,45 @@ def compare_options(
             "usd_per_chance",
         ],
     )
+
+
+def compare_yields(estimates: Iterable[Estimate], price: Callable[[Estimate], Bid | NoBid]) -> pd.DataFrame:
+    """Price a lot for each of several yields, with the same draws of the ground.
+
+    Parameters
+    ----------
+    estimates : iterable of Estimate
+        One a yield (`LotEstimate.asked_for`).
+    price : callable
+        Estimate -> bid: `price_bid` with all else that it takes.
+
+    Returns
+    -------
+    DataFrame
+        One row a yield: `yield_gpm`, `in_well_gal` (`usable_in_well_gal`),
+        `cost_usd_p50`, `fixed_price_usd`. Empty where there is no bid.
+    """
+    rows = []
+    for estimate in estimates:
+        bid = price(estimate)
+        if isinstance(bid, NoBid):
+            break
+        cost = float(np.median(bid.total_usd))
+        rows.append((estimate.target_yield_gpm, usable_in_well_gal(bid), cost, bid.fixed_price_usd))
+    return pd.DataFrame(rows, columns=["yield_gpm", "in_well_gal", "cost_usd_p50", "fixed_price_usd"])
+
+
+def usable_in_well_gal(bid: Bid) -> float:
+    """Return the gallons that may be used of those standing in the well, the middle of the cases that are served.
+
+    Parameters
+    ----------
+    bid : Bid
+
+    Returns
+    -------
+    float
+        0 where no case is served.
+    """
+    served = bid.quantities["served"] > 0
+    return float(bid.quantities.loc[served, "well_storage_gal"].median()) if served.any() else 0.0

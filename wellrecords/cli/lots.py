@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -152,7 +152,8 @@ def report(
 
     jobs = []
     if named:
-        jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, target_gpm=target_gpm, max_depth_ft=max_depth_ft)
+        wishes: dict[str, Any] = {"target_gpm": target_gpm, "max_depth_ft": max_depth_ft}
+        jobs = _run(settings, at=at, lots_file=lots, lot_ids=lot, **wishes, other_yields=True)
         show_estimates(jobs)
     with progress() as tell:
         index = write_reports(
@@ -227,6 +228,7 @@ def _run(
     lot_ids: list[str] | None,
     target_gpm: float | None,
     max_depth_ft: float | None,
+    other_yields: bool = False,
 ) -> list[LotJob]:
     from wellrecords import jobs
     from wellrecords.filing_doubts import outside_bounds
@@ -265,7 +267,8 @@ def _run(
             read_table(settings.region.store, name, None if box is None else wells["record_id"])
             for name in ("water_zones", "flags")
         )
-        return jobs.run_jobs(wells, asked, common, zones, learnt_folder(settings.region.store), tell, flags)
+        learnt = learnt_folder(settings.region.store)
+        return jobs.run_jobs(wells, asked, common, zones, learnt, tell, flags, other_yields)
 
 
 def _write_csv(table: pd.DataFrame, path: Path) -> None:

@@ -183,15 +183,19 @@ class YieldsAtDepth:
         return np.where(self.in_gravel, reached, in_rock)
 
 
-def yields_at_depth(drawn: Drawn, lot: int) -> YieldsAtDepth:
-    """Return the yield at depth of a lot's draws."""
+def yields_at_depth(drawn: Drawn, lot: int, target_yield_gpm: float | None = None) -> YieldsAtDepth:
+    """Return the yield at depth of a lot's draws; of the draws for another target, where one is named."""
     assert drawn.laws is not None
-    settings = drawn.asked[lot]
+    settings, law = drawn.asked[lot], drawn.laws.take(np.array([lot]))
+    target, in_gravel = drawn.columns["depth_to_target_ft"][lot], drawn.in_gravel[lot]
+    if target_yield_gpm not in (None, settings.target_yield_gpm):
+        settings = settings.model_copy(update={"target_yield_gpm": target_yield_gpm})
+        target, in_gravel = target_depths(drawn, lot, law, settings)
     return YieldsAtDepth(
-        law=drawn.laws.take(np.array([lot])),
+        law=law,
         start=drawn.start[lot],
-        target=drawn.columns["depth_to_target_ft"][lot],
-        in_gravel=drawn.in_gravel[lot],
+        target=target,
+        in_gravel=in_gravel,
         gravels=drawn.evidence.gravels,
         settings=settings,
         seed=(settings.random_state, HOLES),

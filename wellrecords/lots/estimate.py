@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,14 @@ import pandas as pd
 from joblib import Parallel, delayed
 
 from wellrecords.lots.change import CHANGE_COLUMNS, AtALot, chance_by_yield, what_would_change
-from wellrecords.lots.draws import QUANTITIES, Drawn, draw_together, target_depths, yields_at_depth
+from wellrecords.lots.draws import (
+    QUANTITIES,
+    Drawn,
+    YieldsAtDepth,
+    draw_together,
+    target_depths,
+    yields_at_depth,
+)
 from wellrecords.lots.evidence import SHOWN_COLUMNS, Evidence, gather_evidence
 from wellrecords.lots.places import LotPlaces, canonical_wells, lot_places
 from wellrecords.lots.settings import EstimateSettings
@@ -102,7 +109,8 @@ class LotEstimate:
     neighbours: pd.DataFrame
     plain_words: str
     technical_words: str
-    _yields: Callable[[np.ndarray], np.ndarray] | None = field(default=None, repr=False)
+    _yields: YieldsAtDepth | None = field(default=None, repr=False)
+    _others: Mapping[float, YieldsAtDepth] = field(default_factory=dict, repr=False)
 
     def yield_at_depth(self, depth_ft: float | np.ndarray) -> np.ndarray:
         """Return the yield of each draw's hole, had it stopped at a depth.
@@ -127,6 +135,43 @@ class LotEstimate:
             msg = f"Lot {self.lot_id} has no draws: the records cannot say. See its notes."
             raise ValueError(msg)
         return self._yields(np.broadcast_to(np.asarray(depth_ft, dtype=float), (len(self.draws),)))
+
+    def asked_for(self, yield_gpm: float) -> LotEstimate:
+        """Return the estimate for another yield of `by_yield`, drawn with the same luck.
+
+        Parameters
+        ----------
+        yield_gpm : float
+
+        Returns
+        -------
+        LotEstimate
+            What was said of the yield that was asked for (`changes`, words,
+            notes) is left out.
+
+        Raises
+        ------
+        ValueError
+            It is not one of `by_yield`, or there are no draws.
+        """
+        if self.draws is None or yield_gpm not in self._others:
+            known = ", ".join(f"{gpm:g}" for gpm in self._others) or "none"
+            msg = f"Lot {self.lot_id} was not asked about {yield_gpm:g} gpm. Yields that were: {known}."
+            raise ValueError(msg)
+        yields = self._others[yield_gpm]
+        chance = _chances_by(self.target_curve["depth_ft"].to_numpy(), yields.target)
+        return replace(
+            self,
+            notes=(),
+            target_yield_gpm=yield_gpm,
+            draws=self.draws.assign(depth_to_target_ft=yields.target),
+            chance_of_target=float(chance[-1]),
+            target_curve=self.target_curve.assign(chance_of_target=chance),
+            changes=pd.DataFrame(columns=CHANGE_COLUMNS),
+            plain_words="",
+            technical_words="",
+            _yields=yields,
+        )
 
 
 def estimate_lots(
@@ -344,14 +389,14 @@ def _lot_estimate(drawn: Drawn, lot: int, *, with_reasons: bool = True) -> LotEs
         chance = np.full(len(depth), np.nan)
         yields = None
     else:
-        reached = np.sort(draws["depth_to_target_ft"].to_numpy())
-        chance = np.searchsorted(reached, depth, side="right") / len(reached)
+        chance = _chances_by(depth, draws["depth_to_target_ft"].to_numpy())
         yields = yields_at_depth(drawn, lot)
     chances = (float(chance[-1]), float(drawn.chance_of_dry_hole[lot])) if draws is not None else (np.nan, np.nan)
     in_gravel = drawn.in_gravel[lot] & (drawn.columns["depth_to_target_ft"][lot] <= settings.max_depth_ft)
     notes = lot_notes(evidence, lot, draws, (chances[0], float(in_gravel.mean())), settings)
     neighbours, words = pd.DataFrame(columns=NEIGHBOUR_COLUMNS), ("", "")
     by_yield = changes = pd.DataFrame(columns=CHANGE_COLUMNS)
+    others = {}
     if with_reasons and draws is not None:
         assert evidence.laws is not None
         assert drawn.laws is not None
@@ -363,6 +408,7 @@ def _lot_estimate(drawn: Drawn, lot: int, *, with_reasons: bool = True) -> LotEs
             float(np.median(drawn.start[lot])),
         )
         by_yield, changes = chance_by_yield(rock, settings), what_would_change(rock, settings, evidence.dry_below_gpm)
+        others = {float(gpm): yields_at_depth(drawn, lot, float(gpm)) for gpm in by_yield["yield_gpm"]}
     if with_reasons:
         neighbours = _neighbours(evidence, evidence.lot_coordinates[lot], draws is not None)
         words = (
@@ -393,7 +439,13 @@ def _lot_estimate(drawn: Drawn, lot: int, *, with_reasons: bool = True) -> LotEs
         plain_words=words[0],
         technical_words=words[1],
         _yields=yields,
+        _others=others,
     )
+
+
+def _chances_by(depth_ft: np.ndarray, target_ft: np.ndarray) -> np.ndarray:
+    """Return the share of draws that have met their target by each depth."""
+    return np.searchsorted(np.sort(target_ft), depth_ft, side="right") / len(target_ft)
 
 
 def _neighbours(evidence: Evidence, place: np.ndarray, said: bool) -> pd.DataFrame:

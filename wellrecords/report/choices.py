@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from wellrecords import wording
+from wellrecords.bid import usable_in_well_gal
 from wellrecords.demand import household_need
 from wellrecords.demand_storage import required_yield_gpm, yield_storage_table
 from wellrecords.demand_words import (
@@ -27,17 +28,26 @@ from wellrecords.lots.change import AS_ASKED, DEEPER_LIMIT, GOOD_WELL, POOR_WELL
 from wellrecords.lots.support import GOOD
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from wellrecords.bid import Bid
     from wellrecords.demand import DemandSettings
     from wellrecords.lots import LotEstimate
     from wellrecords.water_system import WaterSystemSettings
 
+PRICED, PRICED_FOR_OWNER = ("Middle cost", "Fixed price"), ("Fixed price",)
 LITTLE = 0.02
 """One more well that moves the chance by no more hardly moves it."""
 
 
 def need_section(
-    estimate: LotEstimate, demand: DemandSettings, bid: Bid | None, water_system: WaterSystemSettings
+    estimate: LotEstimate,
+    demand: DemandSettings,
+    bid: Bid | None,
+    water_system: WaterSystemSettings,
+    prices: pd.DataFrame | None = None,
+    *,
+    owner: bool = False,
 ) -> dict[str, Any]:
     """Return what the template shows of the need.
 
@@ -51,6 +61,10 @@ def need_section(
         counted.
     water_system : WaterSystemSettings
         The tanks on sale, and their margin.
+    prices : DataFrame, optional
+        Of the yields, from `bid.compare_yields`.
+    owner : bool, default=False
+        The owner is told the price, not what it costs to build.
 
     Returns
     -------
@@ -58,9 +72,12 @@ def need_section(
         `facts`, `sentences`, `head`, `rows` (the asked yield marked), `caption`.
     """
     need = household_need(demand)
-    in_well = _in_well_gal(bid)
+    in_well = usable_in_well_gal(bid) if bid is not None else 0.0
     asked = estimate.target_yield_gpm
-    table = yield_storage_table(need, estimate.by_yield["yield_gpm"], in_well)
+    priced = prices is not None and not prices.empty
+    # A hole for less water is not as deep, and less stands in it.
+    of_each = prices["in_well_gal"].to_numpy() if prices is not None and priced else in_well
+    table = yield_storage_table(need, estimate.by_yield["yield_gpm"], of_each)
     watered = need.irrigation_gal_day > 0
     rows = []
     for does, chance, depth in zip(
@@ -76,35 +93,59 @@ def need_section(
                     *(tank_cell(gal, water_system) for gal in needed),
                     wording.percent(chance),
                     wording.target_depth(depth, estimate.max_depth_ft),
+                    *_price_cells(does.yield_gpm, prices, owner=owner),
                 ],
             }
         )
     served = "House, animals" if need.livestock_gal_day else "House"
     head = ["Yield", "Makes a day", f"{served}: tank", *([f"{served}, garden: tank"] if watered else [])]
     beside = f"Tanks stand beside the {gallons(in_well)} usable gallons in the planned well. " if in_well else ""
+    if priced:
+        beside = "Tanks stand beside the water that stands in a well drilled for that yield. "
     hours = f"Lawn and garden are watered {watering_times(need)}. " if watered else ""
     return {
         "facts": need_facts(demand),
-        "sentences": (*yields_needed(need), *_against_the_target(asked, float(required_yield_gpm(need)))),
-        "head": [*head, f"Chance by {wording.depth(estimate.max_depth_ft)}", "Half of holes by"],
+        "sentences": (
+            *yields_needed(need),
+            *_against_the_target(asked, float(required_yield_gpm(need)), priced=priced),
+        ),
+        "head": [
+            *head,
+            f"Chance by {wording.depth(estimate.max_depth_ft)}",
+            "Half of holes by",
+            *((PRICED_FOR_OWNER if owner else PRICED) if priced else ()),
+        ],
         "rows": rows,
         "caption": f"{tank_rule(water_system)} {beside}{hours}"
-        f"“{NOT_ENOUGH[0].upper()}{NOT_ENOUGH[1:]}”: no tank makes up for it.",
+        f"“{NOT_ENOUGH[0].upper()}{NOT_ENOUGH[1:]}”: no tank makes up for it."
+        f"{_what_is_priced(estimate, water_system) if priced else ''}",
     }
 
 
-def _in_well_gal(bid: Bid | None) -> float:
-    if bid is None:
-        return 0.0
-    served = bid.quantities["served"] > 0
-    return float(bid.quantities.loc[served, "well_storage_gal"].median()) if served.any() else 0.0
+def _price_cells(gpm: float, prices: pd.DataFrame | None, *, owner: bool) -> list[str]:
+    """Return what a yield costs to build, and its fixed price; to the owner the price alone."""
+    if prices is None or prices.empty:
+        return []
+    row = prices.set_index("yield_gpm").loc[gpm]
+    fixed = wording.money(row["fixed_price_usd"])
+    return [fixed] if owner else [wording.money(row["cost_usd_p50"]), fixed]
 
 
-def _against_the_target(asked_gpm: float, bare_gpm: float) -> tuple[str, ...]:
+def _what_is_priced(estimate: LotEstimate, water_system: WaterSystemSettings) -> str:
+    """Say what the prices of the yields are for."""
+    tank = "house alone" if water_system.storage_for == "house" else "house, lawn and garden"
+    return (
+        f" Prices: well and system, each hole drilled until it makes the yield or comes to "
+        f"{wording.depth(estimate.max_depth_ft)}, with pump and tank for the {tank}."
+    )
+
+
+def _against_the_target(asked_gpm: float, bare_gpm: float, *, priced: bool) -> tuple[str, ...]:
     """Say when the asked yield is more, or less, than the house needs without a tank."""
     asked = wording.flow(asked_gpm)
     if asked_gpm > 1.05 * bare_gpm:
-        return (f"The {asked} that are asked for are more than that: the table says what less would do.",)
+        told = f"The {asked} that are asked for are more than that: the table says what less would do"
+        return (f"{told}, and what it would cost." if priced else f"{told}.",)
     if asked_gpm < 0.95 * bare_gpm:
         return (f"The {asked} that are asked for are less: a tank, or the water in the well, must carry the peak.",)
     if two_figures(asked_gpm) == two_figures(enough(bare_gpm)):

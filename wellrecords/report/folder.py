@@ -97,6 +97,7 @@ def write_reports(
             path,
             estimate=job.estimate,
             bid=job.bid,
+            other_yields=job.other_yields,
             wells=wells,
             region=region,
             lot=job.geometry,

@@ -59,6 +59,7 @@ def write_lot_report(
     demand: DemandSettings | None = None,
     water_system: WaterSystemSettings | None = None,
     siting: Siting | None = None,
+    other_yields: pd.DataFrame | None = None,
     context_layers: Mapping[str, gpd.GeoDataFrame | gpd.GeoSeries] | None = None,
     audience: Audience = "contractor",
     prepared_on: date | None = None,
@@ -95,6 +96,8 @@ def write_lot_report(
         the defaults.
     siting : Siting, optional
         Of `wellrecords.siting`: where on the lot the well may stand.
+    other_yields : DataFrame, optional
+        What other yields would cost, from `bid.compare_yields`.
     context_layers : mapping of str to GeoDataFrame, optional
         Lines or areas to draw beneath the wells ("roads", "streams", ...).
     audience : {"contractor", "owner"}, default="contractor"
@@ -154,7 +157,14 @@ def write_lot_report(
         no_bid=lot_words.no_bid(estimate, bid, figures, owner=owner),
         # Where no bid is given no dollar stands on the page, so that none is taken for one.
         site=site_section(siting, priced, owner=owner, costs=figures and not owner) if siting is not None else None,
-        need=need_section(estimate, demand, priced, water_system or WaterSystemSettings())
+        need=need_section(
+            estimate,
+            demand,
+            priced,
+            water_system or WaterSystemSettings(),
+            other_yields if priced else None,
+            owner=owner,
+        )
         if figures and demand is not None
         else None,
         changes=change_section(estimate) if figures else None,
