@@ -407,6 +407,15 @@ def test_a_wrong_key_in_any_table_is_named(tmp_path):
     }
 
 
+def test_quantiles_that_no_page_could_name_are_refused(tmp_path):
+    file = tmp_path / "region.toml"
+    text = SETTINGS.format(price_book="p.toml", setbacks="s.toml")
+    file.write_text(text.replace("[bid]", "[bid]\nquantiles = [0.05, 0.5, 0.95]"))
+    with pytest.raises(ProblemsError, match=r"what 1, 5 and 9 of 10 cases come to.*leave it out") as caught:
+        jobs.job_settings(load_settings(file))
+    assert [problem.column for problem in caught.value.problems] == ["bid.quantiles"]
+
+
 def test_answers_is_one_row_a_lot(done):
     table = jobs.answers(done, (0.05, 0.5))
     assert isinstance(table, pd.DataFrame)

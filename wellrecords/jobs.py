@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import pandas as pd
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, field_validator
 from shapely.geometry.base import BaseGeometry
 
 from wellrecords import wording
@@ -26,7 +26,7 @@ from wellrecords.demand_storage import target_from_need
 from wellrecords.errors import Problem, ProblemsError, counted
 from wellrecords.flagged import Flagged, flagged_by_record, flagged_notes
 from wellrecords.lot_files import DEMAND_WISHES, given
-from wellrecords.lots import EstimateSettings, LotEstimate, draw_lot_estimates, summarise
+from wellrecords.lots import SHOWN_QUANTILES, EstimateSettings, LotEstimate, draw_lot_estimates, summarise
 from wellrecords.on_lot import WellPoints, on_lot_notes, well_points
 from wellrecords.placing import Asked, SitePlans, site_plans, well_place
 from wellrecords.settings import Settings
@@ -51,6 +51,14 @@ class BidTable(BidSettings):
     """The table ``[bid]``: the bid's settings, and where the prices stand."""
 
     price_book: Path | None = None
+
+    @field_validator("quantiles")
+    @classmethod
+    def _as_the_pages_say(cls, value: tuple[float, float, float]) -> tuple[float, float, float]:
+        if value != SHOWN_QUANTILES:
+            msg = "tables and pages say what 1, 5 and 9 of 10 cases come to, and nothing else: leave it out"
+            raise ValueError(msg)
+        return value
 
 
 @dataclass(frozen=True, eq=False)
