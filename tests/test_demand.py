@@ -69,6 +69,8 @@ def test_wrong_settings_are_refused_with_a_sentence():
         DemandSettings(irrigation_in_per_week=(1, 1))
     with pytest.raises(ValidationError):
         DemandSettings(people=3)
+    with pytest.raises(ValidationError, match="less than or equal to 31"):
+        DemandSettings(watering_every_days=365)
     with pytest.raises(ValidationError, match="more than 24 together"):
         DemandSettings(peak_hours=12, watering_hours=13)
 

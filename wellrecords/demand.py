@@ -24,6 +24,8 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from wellrecords.errors import Problem, ProblemsError
 from wellrecords.units import GAL_PER_FT3, IN_PER_FT
 
+MOST_DAYS_BETWEEN = 31
+"""Between waterings: nobody's lawn waits longer, and a tank's days are gone through one by one."""
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 LIVESTOCK_GAL_PER_HEAD_DAY = {
@@ -38,6 +40,17 @@ LIVESTOCK_GAL_PER_HEAD_DAY = {
 }
 """Upper end of the published ranges. University of Maine Extension, pasture management course, lesson 7, table 1;
 chickens (12 gal a day for 100): J. Renewable Energy 2017, article 8504283."""
+
+
+MOST_OF = {
+    "persons": 500.0,
+    "bedrooms": 200.0,
+    "peak_gpm": 100.0,
+    "fixtures": 100,
+    "lawn_area_ft2": 1e7,
+    "garden_area_ft2": 1e7,
+}
+"""More than any place of one well: it is a slip of the pen, or a town."""
 
 
 class DemandSettings(BaseModel):
@@ -82,19 +95,19 @@ class DemandSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    persons: float | None = Field(default=None, gt=0)
-    bedrooms: float | None = Field(default=None, gt=0)
+    persons: float | None = Field(default=None, gt=0, le=MOST_OF["persons"])
+    bedrooms: float | None = Field(default=None, gt=0, le=MOST_OF["bedrooms"])
     gal_per_person_day: float = Field(default=75.0, gt=0)
     gal_per_bedroom_day: float = Field(default=110.0, gt=0)
-    peak_gpm: float = Field(default=5.0, gt=0)
-    fixtures: int | None = Field(default=None, gt=0)
+    peak_gpm: float = Field(default=5.0, gt=0, le=MOST_OF["peak_gpm"])
+    fixtures: int | None = Field(default=None, gt=0, le=MOST_OF["fixtures"])
     peak_hours: float = Field(default=2.0, gt=0, lt=24)
     peak_share: float = Field(default=1.0, ge=0, le=1)
-    lawn_area_ft2: float = Field(default=0.0, ge=0)
-    garden_area_ft2: float = Field(default=0.0, ge=0)
+    lawn_area_ft2: float = Field(default=0.0, ge=0, le=MOST_OF["lawn_area_ft2"])
+    garden_area_ft2: float = Field(default=0.0, ge=0, le=MOST_OF["garden_area_ft2"])
     irrigation_in_per_week: tuple[float, ...] = (0, 0, 0, 0, 0.5, 1, 1, 1, 0.5, 0, 0, 0)
     irrigation_efficiency: float = Field(default=0.75, gt=0, le=1)
-    watering_every_days: int = Field(default=3, ge=1)
+    watering_every_days: int = Field(default=3, ge=1, le=MOST_DAYS_BETWEEN)
     watering_hours: float = Field(default=4.0, gt=0, lt=24)
     livestock: dict[str, float] = Field(default_factory=dict)
     livestock_gal_per_head_day: dict[str, float] = Field(default_factory=dict)

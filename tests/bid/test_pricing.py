@@ -211,7 +211,7 @@ def test_a_dry_hole_costs_its_drilling_and_sealing_and_no_pump():
     water = bid.lines[bid.lines["group"] == "water_system"]
     assert (water["cost_usd_mean"] == 0).all()
     assert (bid.line_costs["sealing"] > 0).all()
-    assert any("100% of the cases the hole makes too little" in note for note in bid.notes)
+    assert any("In over 99% of the cases the hole makes too little" in note for note in bid.notes)
 
 
 @pytest.mark.parametrize(("short", "said"), [(4, False), (5, False), (60, True)])

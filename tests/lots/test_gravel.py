@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from wellrecords import wording
 from wellrecords.lots import EstimateSettings, draw_lot_estimates
 from wellrecords.lots.gravel import SCREEN_FT, fit_gravels
 from wellrecords.lots.stopping import USUAL_TARGETS_GPM, Habits
@@ -103,7 +104,7 @@ def test_gravel_is_noted_where_the_lot_itself_may_have_it(drawn):
         target = one.draws["depth_to_target_ft"]
         shares.append(((target <= one.draws["depth_to_bedrock_ft"]) & (target <= one.max_depth_ft)).mean())
         noted = [note for note in one.notes if "in gravel above rock" in note]
-        assert noted == ([f"About {shares[-1]:.0%} of holes here find the target in gravel above rock."] * bool(noted))
+        assert noted == ([f"About {wording.percent(shares[-1])} of holes here find the target in gravel above rock."] * bool(noted))
         assert bool(noted) == (shares[-1] >= 0.05)
     assert min(shares) < 0.05 < max(shares)
 
@@ -113,3 +114,22 @@ def test_as_many_holes_meet_gravel_as_do(drawn):
     estimates, truth = drawn
     share = np.mean([(one.draws["depth_to_target_ft"] <= one.draws["depth_to_bedrock_ft"]).mean() for one in estimates])
     assert share == pytest.approx(truth, abs=0.06)
+
+
+def test_a_hole_is_dry_or_not_whatever_was_asked_for():
+    """A gravel that makes too little for 20 gpm is water all the same."""
+    region = simulate_region(DEEP_COVER, random_state=6)
+    holes = region.drill(region.random_places(200, random_state=3), WANTED_GPM, 500.0, random_state=4)
+    wells, _ = as_canonical(holes, region.settings.crs)
+    lots = wells.iloc[:4][["geometry"]].assign(lot_id=list("abcd"))
+    asked = {
+        gpm: draw_lot_estimates(
+            wells, lots, EstimateSettings(n_draws=300, target_yield_gpm=gpm, max_depth_ft=300.0, dry_below_gpm=0.5)
+        )
+        for gpm in (0.5, 5.0, 20.0)
+    }
+    dry = {gpm: [one.chance_of_dry_hole for one in estimates] for gpm, estimates in asked.items()}
+    assert dry[0.5] == dry[5.0] == dry[20.0]
+    for one in asked[0.5]:
+        # The same question from the other side, counted in draws.
+        assert one.chance_of_dry_hole == pytest.approx(1.0 - one.chance_of_target, abs=0.05)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from html.parser import HTMLParser
 
+import numpy as np
 import pandas as pd
 
 LONGITUDE, LATITUDE = -71.5, 44.2
@@ -39,6 +40,12 @@ class FakeEstimate:
     neighbours: pd.DataFrame = field(default_factory=pd.DataFrame)
     dry_below_gpm: float = 0.5
     technical_words: str = "The estimate leans on 24 wells, the nearest 180 m away."
+
+    def yield_at_depth(self, depth_ft):
+        """6 gpm where the target is met; above it in proportion to the depth."""
+        assert self.draws is not None
+        target = self.draws["depth_to_target_ft"].to_numpy()
+        return np.where(depth_ft >= target, 6.0, 4.0 * depth_ft / np.minimum(target, 4000.0))
 
     def but(self, **changes: object) -> FakeEstimate:
         """Return a copy with some fields changed."""

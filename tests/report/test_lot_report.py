@@ -15,7 +15,7 @@ from report_fakes import HOSTILE, Outline
 from wellrecords import wording
 from wellrecords.bid import NoBid
 from wellrecords.report import write_lot_report
-from wellrecords.report.lot_words import answer
+from wellrecords.report.lot_words import answer, yield_by_depth
 
 
 @pytest.fixture(scope="module")
@@ -487,3 +487,23 @@ def test_policy_names_each_script_that_the_page_runs(contractor):
     assert len(hashes) == 3
     assert hashes == set(re.findall(r"'sha256-[^']+'", policy))
     assert "default-src 'none'" in policy
+
+
+def test_what_a_hole_makes_that_stops_at_some_depth_is_told(estimate, contractor, owner):
+    """The fake's holes make 6 gpm from their target on; nine in ten have met it by 600 ft, fewer than one by 100."""
+    rows = {row["label"]: row for row in yield_by_depth(estimate)}
+    assert list(rows) == ["100 ft", "200 ft", "300 ft", "400 ft", "500 ft", "600 ft"]
+    made = estimate.yield_at_depth(300.0)
+    low, middle, high = np.quantile(made, (0.1, 0.5, 0.9), method="inverted_cdf")
+    assert rows["300 ft"] == {
+        "label": "300 ft",
+        "p10": wording.flow(low),
+        "p50": wording.flow(middle),
+        "p90": wording.flow(high),
+    }
+    assert rows["600 ft"]["p50"] == "6 gpm"
+    assert rows["100 ft"]["p10"] not in ("6 gpm", "0 gpm")
+    assert [row["label"] for row in yield_by_depth(estimate.but(max_depth_ft=620.0))][-2:] == ["600 ft", "620 ft"]
+    assert yield_by_depth(estimate.but(dry_below_gpm=5.0))[0]["p10"] == "under 5 gpm"
+    for page in (contractor, owner):
+        assert "What a hole makes that stops at" in Outline(page.read_text("utf-8")).text

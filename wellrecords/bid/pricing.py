@@ -7,6 +7,7 @@ from typing import Any, Literal, Protocol
 import numpy as np
 import pandas as pd
 
+from wellrecords import wording
 from wellrecords.bid.model import Bid, BidSettings, NoBid, WellPlace
 from wellrecords.bid.price_book import PriceBook, cost_lines, spread_costs
 from wellrecords.bid.risk import chance_of_loss, expected_loss_usd, per_foot_price_usd, price_at_risk
@@ -337,7 +338,7 @@ def _notes(
     for what, holds in cases.items():
         share = float(np.mean(holds))
         if share > WORTH_SAYING:
-            notes.append(f"In {share:.0%} of the cases {what}.")
+            notes.append(f"In {wording.percent(share)} of the cases {what}.")
     if level_unknown:
         notes.append(
             "The records here do not give the water level: the pump and its power are priced as if the level stood "

@@ -86,25 +86,33 @@ def _draw_target(drawn: Drawn, lot: int) -> None:
     law = drawn.laws.take(np.array([lot]))
     drawn.columns["depth_to_target_ft"][lot], drawn.in_gravel[lot] = target_depths(drawn, lot, law, settings)
     dry = np.interp(settings.max_depth_ft - drawn.start[lot], FEET, law.chance_below(FEET, evidence.dry_below_gpm)[0])
-    drawn.chance_of_dry_hole[lot] = np.where(drawn.in_gravel[lot], 0.0, dry).mean()
+    # A hole is dry whatever was asked for: a gravel that makes too little for the target may make enough for that.
+    any_gravel, gravel_ft = _gravels_met(drawn, lot, settings, evidence.dry_below_gpm)
+    drawn.chance_of_dry_hole[lot] = np.where(any_gravel & (gravel_ft <= settings.max_depth_ft), 0.0, dry).mean()
 
 
 def target_depths(drawn: Drawn, lot: int, law: LocalLaws, settings: EstimateSettings) -> tuple[np.ndarray, np.ndarray]:
     """Draw the depth to a target under a law of the rock, and say which draws meet it in gravel."""
-    evidence, level, gpm = drawn.evidence, drawn.level, settings.target_yield_gpm
-    n = len(level)
-    rng = np.random.default_rng((settings.random_state, TARGETS))
+    level, gpm = drawn.level, settings.target_yield_gpm
     target = drawn.start[lot] + law.feet_to(gpm, level)[0]
     if drawn.finished[lot].any():
         target = np.where(drawn.finished[lot] > 0.0, _finished_targets(drawn, lot, law, settings, target), target)
-    in_gravel = np.zeros(n, dtype=bool)
-    if evidence.gravels is not None:
-        met = evidence.gravels.chance(evidence.lot_coordinates[[lot]], gpm)[0]
-        ground = drawn.columns["depth_to_bedrock_ft"][lot], drawn.columns["depth_to_water_ft"][lot]
-        in_gravel = (rng.uniform(size=n) < met) & evidence.gravels.can_be(*ground)
-        share = rng.choice(evidence.gravels.depth_share, n)
-        target = np.where(in_gravel, evidence.gravels.depth_ft(share, *ground), target)
+    in_gravel, gravel_ft = _gravels_met(drawn, lot, settings, gpm)
+    target = np.where(in_gravel, gravel_ft, target)
     return np.where(target > settings.deepest_ft, np.inf, target), in_gravel
+
+
+def _gravels_met(drawn: Drawn, lot: int, settings: EstimateSettings, gpm: float) -> tuple[np.ndarray, np.ndarray]:
+    """Say which draws meet a gravel that makes a yield, and how deep; all that meet more meet a weaker one too."""
+    evidence, n = drawn.evidence, len(drawn.level)
+    if evidence.gravels is None:
+        return np.zeros(n, dtype=bool), np.full(n, np.inf)
+    rng = np.random.default_rng((settings.random_state, TARGETS))
+    met = evidence.gravels.chance(evidence.lot_coordinates[[lot]], gpm)[0]
+    ground = drawn.columns["depth_to_bedrock_ft"][lot], drawn.columns["depth_to_water_ft"][lot]
+    in_gravel = (rng.uniform(size=n) < met) & evidence.gravels.can_be(*ground)
+    share = rng.choice(evidence.gravels.depth_share, n)
+    return in_gravel, evidence.gravels.depth_ft(share, *ground)
 
 
 def _finished_targets(

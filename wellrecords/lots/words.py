@@ -143,14 +143,16 @@ def lot_notes(
     if evidence.finished is not None:
         low, high = evidence.finished.model.predict(place[None, :]).quantile([0.1, 0.9])[0]
         share = evidence.finished.share
-        which, chance = ("Wells", "") if share == 1.0 else (f"About {share:.0%} of the wells", " with that chance")
+        which, chance = (
+            ("Wells", "") if share == 1.0 else (f"About {wording.percent(share)} of the wells", " with that chance")
+        )
         notes.append(
             f"{which} around are finished at {low:.0f} to {high:.0f} ft (eight in ten); a well here is taken{chance} "
             "to go as deep, even where less would do."
         )
     limit, (chance_of_target, chance_of_gravel) = settings.max_depth_ft, chances
     if chance_of_gravel >= GRAVEL_NOTED:
-        notes.append(f"About {chance_of_gravel:.0%} of holes here find the target in gravel above rock.")
+        notes.append(f"About {wording.percent(chance_of_gravel)} of holes here find the target in gravel above rock.")
     depths = noted["total_depth_ft"][np.isfinite(noted["total_depth_ft"])]
     if chance_of_target < NEARLY_SURE and np.sum(depths > limit) > len(depths) / 2:
         notes.append(f"Most wells within {distance(AROUND_M)} are deeper than the limit of {limit:,.0f} ft.")

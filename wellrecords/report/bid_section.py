@@ -37,7 +37,7 @@ OUTCOMES = {
 OUTCOMES_NOTE = (
     "The last of these counts the hole as the bid drills it, with all that is done at the limit, against the least "
     "that serves the house; the chance of a dry hole by the records counts holes drilled to the limit and left so, "
-    "by its own least yield."
+    "by its own least yield, and whatever gravel makes so much counts, which the bid's hole may pass by for more."
 )
 """Why the least of the outcomes and the records' chance of a dry hole are two figures."""
 

@@ -23,6 +23,8 @@ FINISHED_YIELD = "Yield of finished wells around here"
 """What the records say: each driller stopped where the owner was content, or the money spent."""
 PLANNED_YIELD = "Yield of the planned hole"
 """What the bid drills: on until it makes the wanted yield, or to the limit."""
+MOST_DEPTHS, ROUND_FT = 6, 50.0
+"""Depths at which the yield of a hole is told, and what they are multiples of."""
 AS_DRILLED = "Hole as drilled"
 """The depth that is drilled and paid: the target's, rounded up to whole rods, or the limit."""
 
@@ -138,6 +140,24 @@ def estimate_notes(estimate: LotEstimate, bid: Bid | NoBid | None) -> tuple[str,
         f"{PLANNED_YIELD}: the one that the bid drills, on until it makes {target} or comes to the limit of {limit}.",
         finished,
     )
+
+
+def yield_by_depth(estimate: LotEstimate) -> list[dict[str, str]]:
+    """Return what a hole makes that stops at each of some depths, as text: `label`, `p10`, `p50`, `p90`."""
+    limit = estimate.max_depth_ft
+    step = ROUND_FT * math.ceil(limit / MOST_DEPTHS / ROUND_FT)
+    rows = []
+    for depth in [*np.arange(step, limit, step), limit]:
+        made = estimate.yield_at_depth(float(depth))
+        # An order statistic, as elsewhere on the page: the hole either met the fracture or it did not.
+        figures = np.quantile(made, SHOWN_QUANTILES, method="inverted_cdf")
+        said = (_made(float(gpm), estimate.dry_below_gpm) for gpm in figures)
+        rows.append({"label": wording.depth(float(depth)), **dict(zip(("p10", "p50", "p90"), said, strict=True))})
+    return rows
+
+
+def _made(gpm: float, dry_below_gpm: float) -> str:
+    return wording.flow(gpm) if gpm >= dry_below_gpm else f"under {wording.flow(dry_below_gpm)}"
 
 
 def facts(estimate: LotEstimate, *, owner: bool, minimum: int) -> list[tuple[str, str]]:

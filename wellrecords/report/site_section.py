@@ -33,8 +33,8 @@ MONEY_HEADS = ("Of the place", "Whole job, expected", "Yield, expected")
 RANKED = (
     "“Of the place” is what trench, rig’s way and pad come to, at the price book’s unit costs; “whole job” is what a "
     "well at that place is expected to cost the firm in all, and “yield” what it is expected to make. Expected is the "
-    "mean of all cases, which a few deep or strong holes raise above the middle figure{middles}. The order also counts "
-    "room that is missing to spare, and a better yield, as the setbacks file reckons them."
+    "mean of all cases, which is not the middle figure{middles}: the few that lie far off pull it their way. The order "
+    "also counts room that is missing to spare, and a better yield, as the setbacks file reckons them."
 )
 ALIKE_GPM = 0.5
 ALIKE = "Over a lot of this size the records hardly tell one place from another: the ground decides."
