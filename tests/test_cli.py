@@ -126,6 +126,26 @@ def test_lots_without_a_place_are_told_why_and_what_a_site_plan_holds(tmp_path, 
     assert "each feature with its lot_id and a kind: house, building, septic_tank" in blank.stdout
 
 
+def test_a_feature_of_no_lot_stops_the_lot_that_it_lies_on(tmp_path, request):
+    """Left out, the drain field would give the lot ground that it does not have."""
+    region = request.config.rootpath / "pipelines" / "sample_region.toml"
+    sample = request.config.rootpath / "sample_records"
+    plan = json.loads((sample / "site_plans.geojson").read_text())
+    field = next(one for one in plan["features"] if one["properties"]["name"] == "neighbour's drain field")
+    field["properties"]["lot_id"] = "L 101"
+    (tmp_path / "plan.geojson").write_text(json.dumps(plan))
+    settings = tmp_path / "region.toml"
+    text = region.read_text().replace("../", f"{request.config.rootpath.as_posix()}/")
+    settings.write_text(text.replace(f"{sample.as_posix()}/site_plans.geojson", "plan.geojson"))
+    done = run("site", settings)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "1 feature of the site plan (drain_field) has a lot_id of no lot" in done.stderr
+    assert "Next: write L-101 if that lot is meant" in done.stderr
+    other = run("site", settings, "--lot", "L-104")
+    assert other.returncode == 0, other.stderr
+    assert "Note: plan.geojson: 1 feature of the site plan is of no lot in the lots file" in other.stderr
+
+
 def test_a_column_of_lots_that_is_not_read_is_told_with_those_that_are(tmp_path, request):
     region = request.config.rootpath / "pipelines" / "sample_region.toml"
     lots = tmp_path / "lots.csv"

@@ -7,7 +7,7 @@ asked about at one point.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -18,6 +18,7 @@ import pandas as pd
 
 from wellrecords.bid import PriceBook, WellPlace, unit_cost_of
 from wellrecords.errors import Problem, ProblemsError
+from wellrecords.plan_lots import find_strays, with_lots_as_known
 from wellrecords.schema import WGS84
 from wellrecords.siting import (
     Siting,
@@ -70,7 +71,7 @@ class Asked:
     lot: np.ndarray
 
 
-def ask(lots: gpd.GeoDataFrame, plans: SitePlans | None) -> Asked:
+def ask(lots: gpd.GeoDataFrame, plans: SitePlans | None, known: Sequence[str] | None = None) -> Asked:
     """Say at which points the records are asked about lots.
 
     Parameters
@@ -78,6 +79,8 @@ def ask(lots: gpd.GeoDataFrame, plans: SitePlans | None) -> Asked:
     lots : GeoDataFrame
         WGS84, with `lot_id`.
     plans : SitePlans or None
+    known : sequence of str, optional
+        As in `site`.
 
     Raises
     ------
@@ -85,7 +88,7 @@ def ask(lots: gpd.GeoDataFrame, plans: SitePlans | None) -> Asked:
         The faults of all plans at once.
     """
     lots = lots.reset_index(drop=True)
-    sitings = site(lots, plans)
+    sitings = site(lots, plans, known)
     rows: list[int] = []
     shapes = []
     for row, (lot_id, shape) in enumerate(zip(lots["lot_id"].astype(str), lots.geometry, strict=True)):
@@ -156,7 +159,7 @@ def _priced(setbacks: SitingSettings, book: PriceBook, file: Path) -> SitingSett
     return setbacks.model_copy(update={"costs": setbacks.costs.model_copy(update=known)})
 
 
-def site(lots: gpd.GeoDataFrame, plans: SitePlans | None) -> dict[str, Siting]:
+def site(lots: gpd.GeoDataFrame, plans: SitePlans | None, known: Sequence[str] | None = None) -> dict[str, Siting]:
     """Return where a well may stand, by lot, for the lots that are polygons and have features on a plan.
 
     A lot without a single drawn feature is passed over: with nothing to keep
@@ -168,6 +171,9 @@ def site(lots: gpd.GeoDataFrame, plans: SitePlans | None) -> dict[str, Siting]:
         With `lot_id`.
     plans : SitePlans or None
         A file without the column `lot_id` is the plan of every lot.
+    known : sequence of str, optional
+        Every `lot_id` that a feature may have; features of no such lot that
+        lie by one of `lots` are refused. Without it none is.
 
     Raises
     ------
@@ -176,15 +182,29 @@ def site(lots: gpd.GeoDataFrame, plans: SitePlans | None) -> dict[str, Siting]:
     """
     if plans is None:
         return {}
-    if "lot_id" in plans.features:
-        lots = lots[lots["lot_id"].isin(plans.features["lot_id"].dropna().astype(str))]
+    features = with_lots_as_known(plans.features, lots["lot_id"] if known is None else known)
+    problems: list[Problem] = []
+    if known is not None:
+        problems += find_strays(features, known, lots, plans.setbacks, plans.file).problems
+    if "lot_id" in features:
+        lots = lots[lots["lot_id"].isin(features["lot_id"].dropna())]
     elevation = partial(sample_elevation_ft, plans.terrain) if plans.terrain else None
+    heading, sited = "The lots cannot be sited", []
     try:
-        sited = site_lots(lots, plans.features, plans.setbacks, elevation_ft=elevation)
+        sited = site_lots(lots, features, plans.setbacks, elevation_ft=elevation)
     except ProblemsError as error:
-        named = [problem if problem.file else replace(problem, file=str(plans.file)) for problem in error.problems]
-        raise ProblemsError(named, error.heading) from error
+        heading = error.heading
+        problems += [problem if problem.file else replace(problem, file=str(plans.file)) for problem in error.problems]
+    if problems:
+        raise ProblemsError(problems, heading)
     return {one.lot_id: one for one in sited}
+
+
+def plan_notes(lots: gpd.GeoDataFrame, plans: SitePlans | None, known: Sequence[str]) -> tuple[str, ...]:
+    """Say which lots a plan names that the file of lots has not, where their features lie by no lot asked about."""
+    if plans is None:
+        return ()
+    return find_strays(with_lots_as_known(plans.features, known), known, lots, plans.setbacks, plans.file).notes
 
 
 def why_no_place(lots: gpd.GeoDataFrame, sitings: Mapping[str, Siting], plans: SitePlans) -> list[str]:

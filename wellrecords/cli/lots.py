@@ -24,9 +24,11 @@ from wellrecords.cli.common import (
 )
 from wellrecords.errors import WellRecordsError
 from wellrecords.output import check_file, check_folder, write_whole
-from wellrecords.terminal import progress, short, show_estimates, show_refresh, show_sitings
+from wellrecords.terminal import plain, progress, short, show_estimates, show_refresh, show_sitings
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     import geopandas as gpd
     import pandas as pd
 
@@ -92,7 +94,8 @@ def site(
     A site plan is a map file (GeoJSON, GeoPackage) of the features on and
     around the lots, each a point, line or polygon with `lot_id` (blank: of
     every lot near it) and `kind`, a kind of the setbacks file such as house,
-    septic_tank, drain_field or road.
+    septic_tank, drain_field or road. A feature by a lot whose lot_id is of
+    no lot in the lots file is refused: it would be left out.
 
     The report ranks the places anew where what a well there should cost and
     make tells more than 2 % of the job between them.
@@ -109,8 +112,9 @@ def site(
             "Next: set `setbacks` and `site_plans` under [siting]."
         )
         raise WellRecordsError(msg)
-    chosen = _lots(settings, lots, lot)
-    sitings = placing.site(chosen, plans)
+    chosen, known = _lots(settings, lots, lot)
+    sitings = placing.site(chosen, plans, known)
+    _tell(placing.plan_notes(chosen, plans, known))
     show_sitings(sitings.values(), placing.why_no_place(chosen, sitings, plans))
     if save is not None:
         write_whole(save, placing.sitings_geojson(sitings.values()).encode())
@@ -203,7 +207,13 @@ def _settings_lots(settings: Settings) -> Path | None:
     return settings.part("lots", LotsSettings).file
 
 
-def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None) -> gpd.GeoDataFrame:
+def _tell(notes: Iterable[str]) -> None:
+    for note in notes:
+        typer.echo(f"Note: {plain(note)}", err=True)
+
+
+def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Return the lots asked about, and the `lot_id` of every lot of their file."""
     from wellrecords import lot_files
 
     file = lots_file or _settings_lots(settings)
@@ -211,13 +221,14 @@ def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None)
         msg = "No lot is named. Next: give --at=LON,LAT or --lots FILE, or set [lots] file in the settings."
         raise WellRecordsError(msg)
     lots = lot_files.read_lots(file, lot_ids or ())
+    known = list((lot_files.read_lots(file) if lot_ids else lots)["lot_id"])
     unread = lot_files.misspelt_wishes(lots)
     for column, wish in unread.items():
         typer.echo(f"Note: {file.name}: the column {column!r} is not read. Is {wish} meant?", err=True)
     if unread:
         typer.echo(f"Note: the columns of lots that are read: {', '.join(lot_files.LOT_COLUMNS)}.", err=True)
     check_lots_near(lots, file, settings.region)
-    return lots
+    return lots, known
 
 
 def _run(
@@ -234,7 +245,7 @@ def _run(
     from wellrecords.filing_doubts import outside_bounds
     from wellrecords.lot_files import lots_at
     from wellrecords.lots import tabulate_ahead, wells_box
-    from wellrecords.placing import ask
+    from wellrecords.placing import ask, plan_notes
     from wellrecords.store import learnt_folder, read_manifest, read_table, read_wells
 
     common = jobs.job_settings(settings)
@@ -245,7 +256,8 @@ def _run(
         if outside := outside_bounds(settings.region, longitude, latitude):
             told = f"Note: {longitude:.10g},{latitude:.10g} is {outside}: wells filed there are held back"
             typer.echo(f"{told} until `bounds` under [region] are widened.", err=True)
-    lots = lots_at(places) if places else _lots(settings, lots_file, lot_ids)
+    # A site plan is of lots with outlines: of a place it says nothing.
+    lots, known = (lots_at(places), None) if places else _lots(settings, lots_file, lot_ids)
     for name, option, value in (
         ("target_yield_gpm", "--target-gpm", target_gpm),
         ("max_depth_ft", "--max-depth-ft", max_depth_ft),
@@ -257,7 +269,8 @@ def _run(
             lots[name] = value
     with progress() as tell:
         tell("finding where wells may stand", 0, 1)
-        asked = ask(lots, common.site_plans)
+        asked = ask(lots, common.site_plans, known)
+        _tell(plan_notes(lots, common.site_plans, known or ()))
         tell("reading the dataset", 0, 1)
         box = None
         if read_manifest(settings.region.store)["rows"]["wells"] > common.estimate.wells_per_fit:
