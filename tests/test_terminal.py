@@ -46,3 +46,9 @@ def test_where_standard_error_is_piped_nothing_is_told(monkeypatch):
     with terminal.progress() as tell:
         tell("reading", 0, 1)
     assert piped.getvalue() == ""
+
+
+@pytest.mark.parametrize(("feet", "said"), [(33.0, "35 ft"), (-12.0, "flows"), (-1.0, "ground level"), (0.0, "0 ft")])
+def test_water_that_stands_at_the_ground_does_not_flow(feet, said):
+    """The words of the page, which says how far above ground; there is no room for that in a table."""
+    assert terminal._level(feet) == said

@@ -93,7 +93,7 @@ class DemandSettings(BaseModel):
         Overrides and additions to `LIVESTOCK_GAL_PER_HEAD_DAY`.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     persons: float | None = Field(default=None, gt=0, le=MOST_OF["persons"])
     bedrooms: float | None = Field(default=None, gt=0, le=MOST_OF["bedrooms"])

@@ -307,6 +307,13 @@ def _width() -> int:
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPED_WIDTH
 
 
+def _level(value_ft: float) -> str:
+    from wellrecords import wording
+
+    said = wording.water_level(value_ft)
+    return "flows" if said.endswith("above ground") else said
+
+
 def _estimate_row(job: LotJob) -> dict[str, str]:
     from wellrecords import wording
     from wellrecords.bid import Bid
@@ -325,7 +332,7 @@ def _estimate_row(job: LotJob) -> dict[str, str]:
         "lot": job.lot_id,
         "records": estimate.support,
         "rock, ft": three("depth_to_bedrock_ft", wording.depth),
-        "water, ft": three("depth_to_water_ft", lambda value: wording.depth(value) if value > 0 else "flows"),
+        "water, ft": three("depth_to_water_ft", _level),
         "depth to target, ft": three("depth_to_target_ft", lambda value: wording.target_depth(value, limit)),
         "yield around, gpm": three("yield_gpm", wording.flow),
         "target": f"{wording.flow(estimate.target_yield_gpm)} by {wording.depth(limit)}",

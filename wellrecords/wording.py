@@ -219,8 +219,8 @@ def reading(low: float, high: float, unit: str) -> str:
 
     >>> reading(5.0, 5.0, "gpm"), reading(90.0, float("inf"), "ft"), reading(0.0, 0.5, "gpm")
     ('5 gpm', 'over 90 ft', 'under 0.5 gpm')
-    >>> reading(float("-inf"), 0.0, "ft"), reading(1.0, 5.0, "gpm")
-    ('flowing', '1 to 5 gpm')
+    >>> reading(float("-inf"), 0.0, "ft"), reading(1.0, 5.0, "gpm"), reading(-4.92, -4.92, "ft")
+    ('flowing', '1 to 5 gpm', '4.92 ft above ground')
     """
     if is_missing(low) or is_missing(high):
         return MISSING
@@ -231,7 +231,7 @@ def reading(low: float, high: float, unit: str) -> str:
     if math.isinf(low):
         return "flowing" if high <= 0 else f"under {_logged(high)} {unit}"
     if low == high:
-        return f"{_logged(low)} {unit}"
+        return f"{_logged(low)} {unit}" if low >= 0 else f"{_logged(-low)} {unit} above ground"
     if low == 0:
         return f"under {_logged(high)} {unit}"
     return f"{_logged(low)} to {_logged(high)} {unit}"

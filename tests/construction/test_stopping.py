@@ -150,3 +150,9 @@ def test_settings_that_cannot_be_built_are_refused():
         ConstructionSettings(casing_hole_diameter_in=6.0)
     with pytest.raises(ValidationError, match="pass the casing"):
         ConstructionSettings(hole_diameter_in=6.5)
+
+
+@pytest.mark.parametrize(("name", "value"), [("rod_ft", np.inf), ("fracturing_log_sd", 9.0), ("stick_up_ft", np.nan)])
+def test_settings_that_no_work_has_are_refused(name, value):
+    with pytest.raises(ValidationError, match=name):
+        ConstructionSettings(**{name: value})

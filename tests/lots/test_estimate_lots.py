@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from wellrecords.errors import ProblemsError
 from wellrecords.lots import EstimateSettings, draw_lot_estimates, estimate_lots, summarise, wells_box
@@ -250,3 +251,9 @@ def test_what_bears_on_no_figure_asked_for_is_not_noted(wells, lots):
     assert low in above.notes
     assert sure.chance_of_target > 0.9
     assert low not in sure.notes
+
+
+@pytest.mark.parametrize(("name", "value"), [("deepest_ft", np.inf), ("deepest_ft", 3e4), ("max_depth_ft", np.nan)])
+def test_settings_that_no_hole_has_are_refused(name, value):
+    with pytest.raises(ValidationError, match=name):
+        EstimateSettings(**{name: value})

@@ -104,7 +104,9 @@ def test_gravel_is_noted_where_the_lot_itself_may_have_it(drawn):
         target = one.draws["depth_to_target_ft"]
         shares.append(((target <= one.draws["depth_to_bedrock_ft"]) & (target <= one.max_depth_ft)).mean())
         noted = [note for note in one.notes if "in gravel above rock" in note]
-        assert noted == ([f"About {wording.percent(shares[-1])} of holes here find the target in gravel above rock."] * bool(noted))
+        assert noted == (
+            [f"About {wording.percent(shares[-1])} of holes here find the target in gravel above rock."] * bool(noted)
+        )
         assert bool(noted) == (shares[-1] >= 0.05)
     assert min(shares) < 0.05 < max(shares)
 

@@ -41,7 +41,7 @@ class BidSettings(BaseModel):
         and the spread of prices.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     fixed_price_risk: float = Field(default=0.2, gt=0, lt=1)
     margin: float = Field(default=0.15, ge=0, le=1)

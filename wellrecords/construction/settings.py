@@ -24,7 +24,7 @@ class GroutMix(BaseModel):
     bentonite_lb, sand_lb : float, default=0
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     water_gal: float = Field(default=5.2, gt=0)
     cement_lb: float = Field(default=94.0, ge=0)
@@ -100,7 +100,7 @@ class ConstructionSettings(BaseModel):
     bleach_percent : float, default=5
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     at_limit: Literal["stop", "hydrofracture", "go_on"] = "stop"
     second_limit_ft: float | None = Field(default=None, gt=0)
@@ -108,7 +108,7 @@ class ConstructionSettings(BaseModel):
     least_usable_gpm: float | None = Field(default=None, ge=0)
     fracturing_works: float = Field(default=0.8, ge=0, le=1)
     fracturing_adds_gpm: float = Field(default=1.0, gt=0)
-    fracturing_log_sd: float = Field(default=0.8, ge=0)
+    fracturing_log_sd: float = Field(default=0.8, ge=0, le=3)
     rod_ft: float = Field(default=20.0, ge=0)
     minimum_depth_ft: float = Field(default=0.0, ge=0)
     minimum_open_hole_ft: float = Field(default=20.0, ge=0)

@@ -5,6 +5,10 @@ from __future__ import annotations
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 
+DEEPEST_HOLE_FT = 20_000.0
+"""No depth is told from below it: there the laws of the fractures are no longer tabulated (`laws.FEET`)."""
+
+
 class SupportSettings(BaseModel):
     """When the records can say, in numbers.
 
@@ -35,7 +39,7 @@ class SupportSettings(BaseModel):
         centroid is off by some 600 m, a quarter-quarter centroid by 150 m.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     good_within_m: float = Field(default=2000.0, gt=0)
     good_wells: float = Field(default=6.0, gt=0)
@@ -81,7 +85,7 @@ class EstimateSettings(BaseModel):
     support : SupportSettings
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     target_yield_gpm: float = Field(default=5.0, gt=0)
     max_depth_ft: float = Field(default=600.0, gt=0)
@@ -89,7 +93,7 @@ class EstimateSettings(BaseModel):
     n_draws: int = Field(default=1000, ge=50)
     random_state: int = Field(default=0, ge=0)
     dry_below_gpm: float | None = Field(default=None, gt=0)
-    deepest_ft: float = Field(default=3000.0, gt=0)
+    deepest_ft: float = Field(default=3000.0, gt=0, le=DEEPEST_HOLE_FT)
     wells_per_fit: int = Field(default=10_000, ge=50)
     by_tile: bool | None = None
     n_neighbours: int = Field(default=150, ge=5)

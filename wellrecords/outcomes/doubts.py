@@ -24,6 +24,7 @@ from wellrecords.errors import Problem
 from wellrecords.outcomes.drilled_well import READING_KINDS, DrilledWell, fields_of
 from wellrecords.outcomes.estimates import EstimateRecord
 from wellrecords.readings import parse_reading
+from wellrecords.units import FT_PER_M
 
 SURE = "file it all the same with --sure"
 AROUND_MI = 5.0
@@ -206,7 +207,7 @@ def same_place(well: DrilledWell, filed: pd.DataFrame) -> list[Problem]:
             "well_id",
             f"well {first['well_id']}, drilled on {first['drilled_on']:%Y-%m-%d}, is filed at this place {lot} "
             "already: the same well?",
-            f"two new wells of a lot stand more than {SAME_PLACE_M:g} m apart",
+            f"two new wells of a lot stand more than {SAME_PLACE_M * FT_PER_M:.0f} ft apart",
             "outcome_same_place",
         )
     ]

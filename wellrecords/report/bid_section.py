@@ -182,8 +182,8 @@ def _owner_side(bid: Bid) -> dict[str, Any]:
             *_by_the_foot(bid),
         ],
         "sentences": [
-            "You sign one of two: the fixed price, or the price by the foot. The third total, all at unit prices, is "
-            "what the lines come to before anything is added for the risk of a deep hole.",
+            "You sign one of two: the fixed price, or the price by the foot. What the lines below come to, all at unit "
+            "prices, is the same work before anything is added for the risk of a deep hole.",
             "At a fixed price the contractor carries the risk of a deep hole; by the foot, you do. By the foot, the "
             "water system is priced apart from the footage, at its unit prices.",
             WHATEVER_IT_MAKES,

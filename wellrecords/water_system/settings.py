@@ -71,7 +71,7 @@ class WaterSystemSettings(BaseModel):
         makes more gets a pump for what it makes.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     cut_in_psi: float = Field(default=40.0, gt=0)
     cut_out_psi: float = Field(default=60.0, gt=0)
