@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -36,6 +38,8 @@ if TYPE_CHECKING:
     from wellrecords.jobs import LotJob
     from wellrecords.settings import Settings
 
+LONGEST_NAME = 100
+"""Letters of a lot's name in that of its page; file systems take some 250 in all."""
 SURFACES = {
     "depth_to_bedrock_ft": "Depth to rock, middle estimate",
     "depth_to_water_ft": "Depth to water, middle estimate",
@@ -90,9 +94,10 @@ def write_reports(
     told = audience != "owner" and "file_rows" in kept
     file_rows = read_table(settings.region.store, "file_rows") if told else None
     links = []
+    names = page_names([job.lot_id for job in jobs])
     for number, job in enumerate(jobs):
         tell("writing reports", number, len(jobs) + 1)
-        path = folder / f"{file_name('lot', job.lot_id, version)}.html"
+        path = folder / f"{file_name('lot', names[job.lot_id], version)}.html"
         write_lot_report(
             path,
             estimate=job.estimate,
@@ -219,8 +224,41 @@ def file_name(kind: str, name: str, version: str = "") -> str:
     >>> file_name("lot", "W-101"), file_name("lot", "12/A b", "owner")
     ('lot_W-101', 'lot_12-A-b_owner')
     """
-    safe = re.sub(r"[^A-Za-z0-9.-]+", "-", name).strip("-.")
-    return "_".join(part for part in (kind, safe, version) if part)
+    return "_".join(part for part in (kind, _safe(name), version) if part)
+
+
+def page_names(lot_ids: Iterable[str]) -> dict[str, str]:
+    """Return what the page of each lot is called after: no two alike, on file systems that pass over case either.
+
+    A lot whose name is alone keeps it. Where names of several lots come to
+    the same, each has a mark of its own behind it, made from its `lot_id`:
+    the other lots of the run do not change it.
+
+    Parameters
+    ----------
+    lot_ids : iterable of str
+        Each once.
+
+    Examples
+    --------
+    >>> page_names(["W-101", "A/B", "A_B"])
+    {'W-101': 'W-101', 'A/B': 'A-B-998d3ed8', 'A_B': 'A-B-6c1908f9'}
+    """
+    safe = {lot_id: _safe(lot_id) for lot_id in lot_ids}
+    told = Counter(name.casefold() for name in safe.values())
+    return {
+        lot_id: name if told[name.casefold()] == 1 else f"{name}-{_mark(lot_id)}".strip("-")
+        for lot_id, name in safe.items()
+    }
+
+
+def _safe(name: str) -> str:
+    """Return a name in letters and characters that every file system takes, cut where it is beyond what they take."""
+    return re.sub(r"[^A-Za-z0-9.-]+", "-", name)[:LONGEST_NAME].strip("-.")
+
+
+def _mark(lot_id: str) -> str:
+    return hashlib.sha256(lot_id.encode(errors="surrogatepass")).hexdigest()[:8]
 
 
 def summary(job: LotJob) -> str:
