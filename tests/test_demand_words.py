@@ -1,5 +1,7 @@
 """The need in words: sentences that the reckoning bears out."""
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -98,6 +100,56 @@ def test_sentences_table_and_take_off_name_the_same_tank(flow, lawn, every_days,
         assert words in told[sentence]
         assert words in answer
         assert tank_cell(needed, SOLD).endswith(f"{size:,g} gal for {tank_gallons(needed)}")
+
+
+def test_a_tank_beside_much_water_in_the_well_is_explained():
+    """Half a gallon a minute and 400 gallons in the well do not carry a peak of 380: the inflow follows the level."""
+    need = household_need(DemandSettings(persons=5))
+    told = describe_yield(0.5, need, SOLD, 400.0)
+    assert told[1].endswith("with a 150 gallon storage tank (20 needed, and 25% over), beside 400 in the well.")
+    why = (
+        "The 400 gallons in the well count for less than a tank's: a well gives its whole yield only when drawn down, "
+        "and refills slower the fuller it stands."
+    )
+    assert told[-1] == why
+    watered = household_need(DemandSettings(persons=4, lawn_area_ft2=5000))
+    assert describe_yield(1.0, watered, SOLD, 400.0)[-1] == why
+    for flow, in_well_gal in ((0.5, 0.0), (10.0, 400.0), (0.1, 400.0)):
+        assert "count for less" not in " ".join(describe_yield(flow, watered, SOLD, in_well_gal))
+
+
+@given(
+    st.integers(1, 8),
+    st.floats(0, 20_000),
+    st.sampled_from([0.0, 150.0, 400.0]),
+)
+@settings(deadline=None)
+def test_no_yield_is_advised_that_a_smaller_one_does_the_work_of_with_the_same_tank(persons, lawn, in_well_gal):
+    need = household_need(DemandSettings(persons=persons, lawn_area_ft2=lawn))
+    asked = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0)
+    answer = what_to_ask_for(need, asked, SOLD, in_well_gal)
+    told = re.findall(r"([\d.]+) gpm with (an? [\d,]+ gallon tank|\d+ tanks of [\d,]+ gallons)", answer)
+    for text, tank in told:
+        smaller = [flow for flow in asked if flow < float(text)]
+        tanks = yield_storage_table(need, smaller, in_well_gal)["summer_tank_gal"] if smaller else ()
+        bought = [storage_tanks(gal, SOLD) for gal in tanks if np.isfinite(gal)]
+        assert tank not in [
+            f"{count:.0f} tanks of {size:,g} gallons" if count > 1 else f"a {size:,g} gallon tank"
+            for size, count in bought
+        ]
+    assert len({tank for _, tank in told}) == len(told)
+
+
+@pytest.mark.parametrize(
+    ("household", "said"),
+    [
+        ({"persons": 5, "garden_area_ft2": 3000}, "lawn and garden, 3 gpm with a 500 gallon tank (370 needed"),
+        ({"persons": 5, "lawn_area_ft2": 6000}, "lawn and garden, 2 gpm with a 2,500 gallon tank (1,800 needed"),
+        ({"persons": 4, "garden_area_ft2": 8000}, "lawn and garden, or 11.9 gpm without one."),
+    ],
+)
+def test_between_the_least_yield_and_none_stands_the_least_with_its_tank(household, said):
+    assert said in what_to_ask_for(household_need(DemandSettings(**household)), (0.5, 1.0, 2.0, 3.0, 5.0), SOLD)
 
 
 def test_a_volume_that_no_tank_on_sale_holds_is_not_advised():

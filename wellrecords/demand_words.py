@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import pandas as pd
 
 from wellrecords.demand import DemandSettings, Need, household_need
 from wellrecords.demand_storage import required_yield_gpm, target_from_need, yield_storage_table
@@ -88,7 +89,7 @@ def describe_yield(
                 f"That is for waterings of {tank_gallons(need.watering_gal)} gallons, {watering_times(need)}, "
                 f"in which the well makes {makes}{pump}."
             )
-        return tuple(sentences)
+        return (*sentences, *_why_less_than_a_tank(in_well_gal, row.house_tank_gal, row.summer_tank_gal))
     if need.irrigated_ft2:
         sentences.append(
             f"It will not water the {need.irrigated_ft2:,.0f} ft² of lawn and garden: with the house that takes "
@@ -105,7 +106,7 @@ def describe_yield(
         f"What {served} {leave}, {gallons(spare)} gallons a day, waters some {area:,.0f} ft² at most, "
         "with storage for it."
     )
-    return tuple(sentences)
+    return (*sentences, *_why_less_than_a_tank(in_well_gal, row.house_tank_gal))
 
 
 def watering_times(need: Need) -> str:
@@ -193,7 +194,7 @@ def what_to_ask_for(
     """Answer "what yield?" in one sentence: the least of some yields with its tank, or what needs none.
 
     With lawn and garden, what the house needs without a tank stands between
-    them.
+    them, or the least yield that does with the same tank.
 
     Parameters
     ----------
@@ -225,11 +226,24 @@ def what_to_ask_for(
     if least_tank_gal <= 0:
         return f"Ask for {least_gpm:g} gpm{served}: it needs no tank beside the water in the well."
     told = f"Ask for {least_gpm:g} gpm with {_a_tank(least_tank_gal, settings)}{served}"
-    between = table.loc[(table["yield_gpm"] == target) & (target > least_gpm) & (target < bare), "summer_tank_gal"]
-    if len(between) and between.iloc[0] <= 0:
-        return f"{told}, or {target:g} gpm without one."
-    also = "".join(f", {target:g} gpm with {_a_tank(float(gal), settings)}" for gal in between)
-    return f"{told}{also}, or {bare:g} gpm without one."
+    between = _least_with_tank_of(target, table, settings) if least_gpm < target < bare else None
+    if between is None or between[0] <= least_gpm:
+        return f"{told}, or {bare:g} gpm without one."
+    flow_gpm, tank_gal = between
+    if tank_gal <= 0:
+        return f"{told}, or {flow_gpm:g} gpm without one."
+    return f"{told}, {flow_gpm:g} gpm with {_a_tank(tank_gal, settings)}, or {bare:g} gpm without one."
+
+
+def _least_with_tank_of(flow_gpm: float, table: pd.DataFrame, settings: WaterSystemSettings) -> tuple[float, float]:
+    """Return the least yield of a table with the tank to buy of another yield, and the gallons that it needs.
+
+    Nobody is to drill for more than a smaller well does with the same tank.
+    """
+    size, count = storage_tanks(table["summer_tank_gal"].to_numpy(), settings)
+    place = int(np.flatnonzero(table["yield_gpm"].to_numpy() == flow_gpm)[0])
+    same = np.flatnonzero((size == size[place]) & (count == count[place]))[0]
+    return float(table["yield_gpm"].iloc[same]), float(table["summer_tank_gal"].iloc[same])
 
 
 def _beyond_house_wells(need: Need) -> str:
@@ -395,6 +409,16 @@ def _with_tank(needed_gal: float, in_well_gal: float, settings: WaterSystemSetti
         return " without a storage tank"
     beside = f", beside {gallons(in_well_gal)} in the well" if in_well_gal else ""
     return f" with {_a_tank(needed_gal, settings, 'storage tank')}{beside}"
+
+
+def _why_less_than_a_tank(in_well_gal: float, *tanks_gal: float) -> tuple[str, ...]:
+    """Say of water in a well that a tank stands beside why it does not save as much of the tank."""
+    if in_well_gal <= 0 or not any(0 < gal < np.inf for gal in tanks_gal):
+        return ()
+    return (
+        f"The {gallons(in_well_gal)} gallons in the well count for less than a tank's: a well gives its whole yield "
+        "only when drawn down, and refills slower the fuller it stands.",
+    )
 
 
 def _a_tank(needed_gal: float, settings: WaterSystemSettings, name: str = "tank") -> str:
