@@ -185,6 +185,7 @@ def test_half_a_gallon_serves_the_house_and_waters_no_lawn(request):
     ("words", "told"),
     [
         (("--persons", 0), "--persons"),
+        (("--persons", 5000), "it must be at most 500"),
         (("--persons", 2, "--bedrooms", 2), "--persons and --bedrooms were both given"),
         (("--livestock", "horse"), "KIND=HEADS"),
         (("--livestock", "camel=2"), "unknown kind of livestock"),
@@ -467,6 +468,40 @@ def test_a_report_without_lots_is_of_the_region_alone(small_region, tmp_path):
     named = run("report", small_region, "--to", tmp_path / "out", "--lot", "L-1")
     assert named.returncode == 2
     assert "No lot is named" in named.stderr
+
+
+def test_lots_whose_names_come_to_the_same_have_pages_of_their_own(small_region, tmp_path):
+    lots = tmp_path / "lots.csv"
+    lots.write_text("lot,lat,lon\nA/B,45.3,-70.05\nA_B,45.31,-70.05\nx1,45.3,-70.06\nX1,45.31,-70.06\n")
+    done = run("report", small_region, "--lots", lots, "--to", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    index = (tmp_path / "out" / "index.html").read_text("utf-8")
+    pages = [page for page in (tmp_path / "out").glob("lot_*.html") if f"./{page.name}" in index]
+    assert len({page.name.casefold() for page in pages}) == 4
+    titles = [re.search(r"<title>(.*?)</title>", page.read_text("utf-8"))[1] for page in pages]
+    assert sorted(name for name in ("A/B", "A_B", "x1", "X1") for title in titles if name in title) == sorted(
+        ("A/B", "A_B", "x1", "X1")
+    )
+
+
+def test_places_in_metres_are_no_matter_of_the_bounds(small_region):
+    done = run("estimate", small_region, "--at=417578,5006860")
+    assert done.returncode == 2
+    assert "--at 417578,5006860 is no place in degrees: it looks like metres or feet of a map's grid." in done.stderr
+    assert "bounds" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--max-depth-ft", "50,000"), "--max-depth-ft 50,000 is far too much: a digit too many? Rule: it is at most"),
+        (("--target-gpm", -3), "--target-gpm must be above 0"),
+    ],
+)
+def test_a_wish_that_cannot_be_is_refused_by_its_option(small_region, words, told):
+    done = run("estimate", small_region, "--at=-70.05,45.3", *words)
+    assert done.returncode == 2
+    assert told in done.stderr
 
 
 def stop(*_, **__):

@@ -10,9 +10,11 @@ from shapely.geometry import LineString, Point, box
 
 from wellrecords import jobs, terminal, wording
 from wellrecords.bid import Bid, NoBid
+from wellrecords.demand import DemandSettings, household_need
 from wellrecords.errors import ProblemsError, WellRecordsError
 from wellrecords.ledger import as_text
-from wellrecords.lot_files import lot_at, misspelt_wishes, read_lots
+from wellrecords.lot_files import lot_at, read_lots
+from wellrecords.lot_wishes import misspelt_wishes
 from wellrecords.placing import SitePlans, ask, site, site_plans, sitings_geojson
 from wellrecords.report.folder import summary
 from wellrecords.settings import load_settings
@@ -361,16 +363,23 @@ def test_a_well_on_the_lot_itself_is_told_also_where_the_records_cannot_say(well
 
 
 def test_faulty_lots_are_told_together(tmp_path, lots):
-    faulty = lots.assign(lot_id=["a", "a", None], persons=[-1.0, 2.0, 2.0])
+    faulty = lots.assign(lot_id=["a", "a", None], persons=[-1.0, 2.0, 2.0], bedrooms=None)
     with pytest.raises(ProblemsError) as caught:
         read_lots(write_lots(tmp_path / "lots.geojson", faulty))
     assert {problem.what for problem in caught.value.problems} == {
         "two lots have one name",
         "the lot has no name",
-        "persons is no number",
+        "persons is below 0",
     }
-    (cell,) = (problem for problem in caught.value.problems if problem.what == "persons is no number")
+    (cell,) = (problem for problem in caught.value.problems if problem.what == "persons is below 0")
     assert (cell.row, cell.column, cell.value) == (1, "persons", "-1.0")
+
+
+def test_a_lot_s_own_peak_goes_before_the_fixtures_of_the_settings():
+    base = DemandSettings(persons=4, fixtures=8)
+    assert household_need(jobs._demand_settings({"peak_gpm": 12.0}, base)).peak_gpm == 12.0
+    assert household_need(jobs._demand_settings({"persons": 2.0}, base)).peak_gpm == 8.0
+    assert household_need(jobs._demand_settings({"fixtures": 6.0}, base)).peak_gpm == 6.0
 
 
 def test_a_misspelt_wish_is_named_with_the_one_that_may_be_meant(lots):

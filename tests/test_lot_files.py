@@ -1,9 +1,12 @@
 """Lots read from a table of places, as a spreadsheet saves it."""
 
+import pandas as pd
 import pytest
 
 from wellrecords.errors import ProblemsError, WellRecordsError
-from wellrecords.lot_files import lots_at, misspelt_wishes, read_lots
+from wellrecords.lot_files import lots_at, read_lots
+from wellrecords.lot_wishes import misspelt_wishes
+from wellrecords.schema import WGS84
 
 
 @pytest.mark.parametrize(
@@ -71,29 +74,105 @@ def test_many_places_have_names_of_their_own():
     assert list(lots_at([(-70.0, 45.0)])["lot_id"]) == ["here"]
 
 
+def test_numbers_are_read_as_people_type_them(tmp_path):
+    path = tmp_path / "lots.csv"
+    path.write_text('lot,lat,lon,max_depth_ft,lawn_area_ft2,name,main_rock\nT0,45.2,-70,"1,000","6,000 sq ft",,\n')
+    drawn = tmp_path / "lots.geojson"
+    lots_at([(-70.0, 45.2)]).assign(max_depth_ft="1,000 ft", lawn_area_ft2=" 6,000", name=" ").to_file(drawn)
+    for file in (path, drawn):
+        lot = read_lots(file).iloc[0]
+        assert (lot["max_depth_ft"], lot["lawn_area_ft2"]) == (1000.0, 6000.0)
+        assert lot["name"] is None
+    assert read_lots(path)["main_rock"].tolist() == [None]
+
+
+def test_faults_of_wishes_name_file_row_and_lot_once(tmp_path):
+    path = tmp_path / "lots.csv"
+    path.write_text(
+        "lot,lat,lon,target_yield_gpm,max_depth_ft,persons,bedrooms\n"
+        "T0,45.2,-70,0,600,4,3\nT1,45.2,-70.1,-5,50000,0,3\n"
+    )
+    with pytest.raises(ProblemsError) as caught:
+        read_lots(path)
+    told = [(problem.row, problem.column, problem.what) for problem in caught.value.problems]
+    assert told == [
+        (2, "target_yield_gpm", "target_yield_gpm is 0"),
+        (2, "persons, bedrooms", "persons and bedrooms are both given"),
+        (3, "target_yield_gpm", "target_yield_gpm is below 0"),
+        (3, "max_depth_ft", "max_depth_ft is far too much: a digit too many?"),
+        (3, "persons", "persons is 0"),
+    ]
+    assert {problem.file for problem in caught.value.problems} == {str(path)}
+    assert str(caught.value.problems[0]).endswith(
+        "Rule: it must be above 0; an empty cell takes what the settings say. Next: mend the cell of lot T0, or empty "
+        "it."
+    )
+
+
 @pytest.mark.parametrize(
-    ("column", "wish"),
+    ("name", "text"),
     [
-        ("lawn_ft2", "lawn_area_ft2"),
-        ("Garden sq ft", "garden_area_ft2"),
-        ("people", "persons"),
-        ("Persons", "persons"),
-        ("beds", "bedrooms"),
-        ("target_gpm", "target_yield_gpm"),
-        ("depth_limit_ft", "max_depth_ft"),
-        ("rock", "main_rock"),
+        ("lots.csv", "lot_id,latitude,longitude\n"),
+        ("lots.csv", "lot_id,latitude,longitude\n,,\n"),
+        ("lots.geojson", '{"type": "FeatureCollection", "features": []}'),
     ],
 )
-def test_a_column_of_another_name_is_told_with_the_one_that_is_read(column, wish):
-    lots = lots_at([(-70.0, 45.0), (-70.1, 45.0)])
-    assert misspelt_wishes(lots.assign(**{column: 4})) == {column: wish}
-    # One lot says it rightly, the other does not: what the second says would be lost.
-    both = lots.assign(**{column: [None, 4], wish: [4, None]})
-    assert misspelt_wishes(both) == {column: wish}
-    assert misspelt_wishes(lots.assign(**{column: 4, wish: 4})) == {}
-    assert misspelt_wishes(lots.assign(**{column: [None, ""]})) == {}
+def test_a_file_without_a_lot_is_said_to_hold_none(tmp_path, name, text):
+    path = tmp_path / name
+    path.write_text(text)
+    with pytest.raises(WellRecordsError, match="holds no lot"):
+        read_lots(path)
 
 
-def test_columns_that_are_read_or_mean_nothing_here_are_not_told():
-    lots = lots_at([(-70.0, 45.0)])
-    assert misspelt_wishes(lots.assign(name="Hill", main_rock="granite", parcel="7", deed_book=3, address="x")) == {}
+def test_a_workbook_of_lots_is_to_be_saved_as_a_table(tmp_path):
+    path = tmp_path / "lots.xlsx"
+    pd.DataFrame({"lot_id": ["A"], "latitude": [45.2], "longitude": [-70.0]}).to_excel(path, index=False)
+    with pytest.raises(WellRecordsError, match="is a workbook, which is not read"):
+        read_lots(path)
+
+
+@pytest.mark.parametrize("heading", ["LotID", "Lot ID", "lot", "LOT_ID", "lotid"])
+def test_another_heading_for_a_lot_s_name_is_suggested(tmp_path, heading):
+    path = tmp_path / "lots.geojson"
+    lots_at([(-70.0, 45.2)]).rename(columns={"lot_id": heading}).to_file(path)
+    with pytest.raises(ProblemsError) as caught:
+        read_lots(path)
+    (problem,) = caught.value.problems
+    assert problem.what == "the column lot_id is missing"
+    assert problem.next_step == f"rename the column {heading!r} to lot_id, if that is meant"
+
+
+def test_the_other_headings_of_a_table_are_suggested_together(tmp_path):
+    path = tmp_path / "lots.csv"
+    path.write_text("Lot No.,Latitude (deg),Longtitude\nA,45.2,-70\n")
+    with pytest.raises(ProblemsError) as caught:
+        read_lots(path)
+    assert [problem.next_step.split(" to ")[0] for problem in caught.value.problems] == [
+        "rename the column 'Lot No.'",
+        "rename the column 'Latitude (deg)'",
+        "rename the column 'Longtitude'",
+    ]
+
+
+def test_metres_without_their_system_are_told_once_for_the_file(tmp_path):
+    path = tmp_path / "lots.geojson"
+    metres = lots_at([(-70.0, 45.2), (-70.1, 45.2)]).to_crs("EPSG:26919")
+    metres.set_crs(WGS84, allow_override=True).to_file(path, driver="GeoJSON")
+    with pytest.raises(ProblemsError) as caught:
+        read_lots(path)
+    (problem,) = caught.value.problems
+    assert problem.what == "the places of 2 lots are no degrees; they look like metres or feet of a map's grid"
+    assert problem.row == 1
+    assert "name the system in the file" in problem.next_step
+    assert "bounds" not in str(problem)
+    # With its system the same file is read.
+    stated = tmp_path / "lots.gpkg"
+    metres.to_file(stated)
+    assert read_lots(stated).geometry.x.round(6).tolist() == [-70.0, -70.1]
+    table = tmp_path / "lots.csv"
+    table.write_text("lot,lat,lon\nA,5006860,417578\n")
+    with pytest.raises(ProblemsError) as caught:
+        read_lots(table)
+    assert {problem.next_step for problem in caught.value.problems} == {
+        "give degrees: it looks like metres or feet of a map's grid"
+    }

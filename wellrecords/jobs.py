@@ -25,7 +25,7 @@ from wellrecords.demand import DemandSettings, household_need
 from wellrecords.demand_storage import target_from_need
 from wellrecords.errors import Problem, ProblemsError, counted
 from wellrecords.flagged import Flagged, flagged_by_record, flagged_notes
-from wellrecords.lot_files import DEMAND_WISHES, given
+from wellrecords.lot_wishes import DEMAND_WISHES, given
 from wellrecords.lots import SHOWN_QUANTILES, EstimateSettings, LotEstimate, draw_lot_estimates, summarise
 from wellrecords.on_lot import WellPoints, on_lot_notes, well_points
 from wellrecords.placing import Asked, SitePlans, site_plans, well_place
@@ -34,7 +34,7 @@ from wellrecords.siting import Siting, SitingFiles, with_expectation
 from wellrecords.water_system import WaterSystemSettings
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
 BID_FIGURES = ("cost_usd_p10", "cost_usd_p50", "cost_usd_p90", "fixed_price_usd", "chance_of_loss")
 
@@ -372,7 +372,7 @@ def _garden_notes(
     return [f"{note}: the middle cost is {cost} then{why}, the fixed price {fixed}."]
 
 
-def _wishes(lot: dict[str, Any], names: Sequence[str]) -> dict[str, Any]:
+def _wishes(lot: dict[str, Any], names: Iterable[str]) -> dict[str, Any]:
     return {name: lot[name] for name in names if given(lot.get(name))}
 
 
@@ -382,4 +382,7 @@ def _demand_settings(lot: dict[str, Any], base: DemandSettings) -> DemandSetting
     if {"persons", "bedrooms"} & set(wishes):
         # The lot says how its household is counted; the region's way of counting must not stand beside it.
         known |= {"persons": None, "bedrooms": None}
+    if "peak_gpm" in wishes:
+        # The fixtures of the region's settings would go before it.
+        known |= {"fixtures": None}
     return DemandSettings.model_validate(known | wishes)

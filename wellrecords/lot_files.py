@@ -3,39 +3,23 @@
 from __future__ import annotations
 
 import io
-import re
 from collections.abc import Iterable, Sequence
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 
-from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError, counted
+from wellrecords.lot_wishes import WISHES, given, heading_like, wishes_of
 from wellrecords.schema import WGS84
 
-ESTIMATE_WISHES = ("target_yield_gpm", "max_depth_ft")
-DEMAND_WISHES = ("persons", "bedrooms", "garden_area_ft2", "lawn_area_ft2", "fixtures", "peak_gpm")
-"""What a lot may wish for itself, over the region's settings."""
-LOT_COLUMNS = ("lot_id", "name", "main_rock", *ESTIMATE_WISHES, *DEMAND_WISHES)
-"""The columns of a file of lots that are read."""
-MEANT = {
-    "target_yield_gpm": ("gpm", "target", "target_gpm", "yield", "yield_gpm", "wanted_gpm"),
-    "max_depth_ft": ("depth", "depth_ft", "max_depth", "depth_limit", "depth_limit_ft", "limit", "limit_ft"),
-    "persons": ("people", "occupants", "residents", "household", "heads", "family"),
-    "bedrooms": ("beds", "bdrms", "br"),
-    "garden_area_ft2": ("garden", "garden_ft2", "garden_sqft", "garden_sq_ft", "garden_area"),
-    "lawn_area_ft2": ("lawn", "lawn_ft2", "lawn_sqft", "lawn_sq_ft", "lawn_area", "irrigated_ft2"),
-    "peak_gpm": ("peak", "peak_flow", "peak_flow_gpm"),
-    "main_rock": ("rock", "rock_type", "bedrock", "geology"),
-}
-"""Other headings for what a lot may say: options of the commands, and words of people."""
 CSV_NAMES = {"lot_id": ("lot_id", "lot"), "latitude": ("latitude", "lat"), "longitude": ("longitude", "long", "lon")}
 """What a CSV of lots must have, and the headings by which it is known."""
-ALIKE = 0.7
-"""A column so like a wish (`target_gpm`, `bedroms`) may be one misspelt, which would be passed over in silence."""
+FAR_FROM_DEGREES = 1_000.0
+"""No slip of degrees: a coordinate beyond it counts metres or feet."""
+WORKBOOKS = (".xlsx", ".xls", ".ods", ".xlsm", ".xlsb")
+WHAT_LOTS_ARE = "a GeoJSON or GeoPackage of lots, or a CSV with lot_id, latitude and longitude"
 
 
 def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame:
@@ -67,19 +51,23 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
     if not path.exists():
         msg = f"There is no lots file {path}. Next: name a GeoJSON, a GeoPackage or a CSV of lots."
         raise WellRecordsError(msg)
+    if path.suffix.lower() in WORKBOOKS:
+        msg = (
+            f"The lots file {path} is a workbook, which is not read. Next: save its sheet as CSV, with the columns "
+            "lot_id, latitude and longitude (degrees), and name that."
+        )
+        raise WellRecordsError(msg)
     try:
         lots = _read_csv(path) if path.suffix.lower() == ".csv" else _counted(gpd.read_file(path))
-    except ProblemsError:
+    except WellRecordsError:
         raise
     except Exception as error:
         # What the reader says names its own drivers, which help nobody.
         what = "table" if path.suffix.lower() == ".csv" else "map"
-        msg = (
-            f"The lots file {path} cannot be read as a {what} of lots. Next: name a GeoJSON or GeoPackage of lots, or "
-            "a CSV with lot_id, latitude and longitude."
-        )
+        msg = f"The lots file {path} cannot be read as a {what} of lots. Next: name {WHAT_LOTS_ARE}."
         raise WellRecordsError(msg) from error
-    _check_lots(lots, path)
+    _check_table(lots, path)
+    lots = _checked_lots(lots, path)
     lots = lots.to_crs(WGS84).assign(lot_id=lots["lot_id"].astype(str))
     wanted = as_written(lot_ids, list(lots["lot_id"]))
     if unknown := sorted(set(wanted) - set(lots["lot_id"])):
@@ -102,15 +90,9 @@ def _read_csv(path: Path) -> gpd.GeoDataFrame:
     found = {
         role: next((by_name[name] for name in names if name in by_name), None) for role, names in CSV_NAMES.items()
     }
+    rule = f"a CSV of lots has {', '.join(CSV_NAMES)}, the places in degrees (WGS84)"
     problems = [
-        Problem(
-            what=f"the column {role} is missing",
-            rule=f"a CSV of lots has {', '.join(CSV_NAMES)}, the places in degrees (WGS84)",
-            next_step=f"add {role}, or give the lots as a GeoJSON",
-            file=str(path),
-            column=role,
-            code="lots",
-        )
+        _missing(role, list(table.columns), path, rule, f"add {role}, or give the lots as a GeoJSON")
         for role, column in found.items()
         if column is None
     ]
@@ -124,7 +106,9 @@ def _read_csv(path: Path) -> gpd.GeoDataFrame:
             Problem(
                 what=f"{role} is no number of degrees",
                 rule=f"{role} is between -{most:g} and {most:g}, as -70.05 or 45.21 (west and south are negative)",
-                next_step="mend the cell",
+                next_step="give degrees: it looks like metres or feet of a map's grid"
+                if degrees[role].abs()[row] > FAR_FROM_DEGREES
+                else "mend the cell",
                 file=str(path),
                 row=int(row),
                 column=column,
@@ -135,13 +119,9 @@ def _read_csv(path: Path) -> gpd.GeoDataFrame:
         ]
     if problems:
         raise ProblemsError(problems, "The lots cannot be used")
+    if table.empty:
+        raise WellRecordsError(_no_lot(path, "give each lot a row below the header"))
     rest = table.drop(columns=[column for column in found.values() if column is not None])
-    for name in (*ESTIMATE_WISHES, *DEMAND_WISHES):
-        if name in rest:
-            # A wish that is no number stays as it is written: the check of the lots names its cell.
-            numbers = pd.to_numeric(rest[name].replace("", None), errors="coerce").astype(float)
-            unread = numbers.isna() & (rest[name] != "")
-            rest[name] = numbers.astype(object).where(~unread, rest[name]) if unread.any() else numbers
     names = table[found["lot_id"]].replace("", None)
     points = gpd.points_from_xy(degrees["longitude"], degrees["latitude"])
     return gpd.GeoDataFrame(rest.assign(lot_id=names), geometry=points, crs=WGS84)
@@ -157,32 +137,6 @@ def _decoded(raw: bytes) -> str:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError:
         return raw.decode("cp1252", errors="replace")
-
-
-def misspelt_wishes(lots: gpd.GeoDataFrame) -> dict[str, str]:
-    """Return the columns that look like a wish and are none, each with the wish that may be meant."""
-    meant = {}
-    for column in lots.columns.difference([*LOT_COLUMNS, "geometry"]):
-        wish = _wish_like(str(column))
-        # A lot that says it under its right name too loses nothing.
-        if wish and (_filled(lots[column]) & ~(_filled(lots[wish]) if wish in lots else False)).any():
-            meant[str(column)] = wish
-    return meant
-
-
-def _wish_like(column: str) -> str | None:
-    """Return the column that a heading may be meant for.
-
-    >>> _wish_like("Lawn ft2"), _wish_like("people"), _wish_like("bedroms"), _wish_like("deed_book")
-    ('lawn_area_ft2', 'persons', 'bedrooms', None)
-    """
-    plain = re.sub(r"[^a-z0-9]+", "_", column.lower()).strip("_")
-    known = next((wish for wish, names in MEANT.items() if plain in names), None)
-    return known or next(iter(get_close_matches(plain, (*ESTIMATE_WISHES, *DEMAND_WISHES), 1, ALIKE)), None)
-
-
-def _filled(values: pd.Series) -> pd.Series:
-    return values.notna() & (values.astype(str).str.strip() != "")
 
 
 def as_written(wanted: Iterable[str], known: list[str]) -> list[str]:
@@ -259,24 +213,86 @@ def _letters(number: int) -> str:
     return letters
 
 
-def given(value: Any) -> bool:
-    """Tell whether a cell of a lot holds something."""
-    return value is not None and not (isinstance(value, float) and np.isnan(value)) and value is not pd.NA
-
-
-def _check_lots(lots: gpd.GeoDataFrame, path: Path) -> None:
+def _check_table(lots: gpd.GeoDataFrame, path: Path) -> None:
+    """Refuse a map file that cannot be one of lots: no lot, no names, no system, or no degrees where it says none."""
+    if not len(lots):
+        raise WellRecordsError(_no_lot(path, "draw the lots in it, each with its lot_id"))
     problems: list[Problem] = []
 
     def note(what: str, rule: str, next_step: str, **where: Any) -> None:
         problems.append(Problem(what=what, rule=rule, next_step=next_step, file=str(path), code="lots", **where))
 
     if "lot_id" not in lots:
-        note("the column lot_id is missing", "each lot has a name of its own", "add lot_id", column="lot_id")
-    if not isinstance(lots, gpd.GeoDataFrame) or lots.crs is None:
+        problems.append(_missing("lot_id", list(lots.columns), path, "each lot has a name of its own", "add lot_id"))
+    if not isinstance(lots, gpd.GeoDataFrame):
+        note("the file has no places", "each lot is a point or a polygon", f"give {WHAT_LOTS_ARE}")
+    elif lots.crs is None:
         note("the lots have no coordinate system", "places must be known", "save the file with its system")
+    else:
+        problems += _off_the_earth(lots, path)
     if problems:
         raise ProblemsError(problems, "The lots cannot be used")
+
+
+def _off_the_earth(lots: gpd.GeoDataFrame, path: Path) -> list[Problem]:
+    """Return one problem where places are no degrees: such a file has its system missing or wrong, for all its lots."""
+    drawn = lots[~(lots.geometry.isna() | lots.geometry.is_empty)]
+    bounds = drawn.to_crs(WGS84).bounds
+    # Just over 180 degrees is the other side of the date line.
+    within = (bounds[["minx", "maxx"]].abs() <= 360.0).all(axis=1) & (bounds[["miny", "maxy"]].abs() <= 90.0).all(
+        axis=1
+    )
+    off = drawn[~within]
+    if off.empty or lots.crs is None:
+        return []
+    first, places = off.geometry.iloc[0].representative_point(), f"the places of {counted(len(off), 'lot')}"
+    if lots.crs.is_geographic:
+        what = f"{places} are no degrees; they look like metres or feet of a map's grid"
+        rule = "places of a file that names no other coordinate system are degrees, longitude first (-70.05, 45.21)"
+        next_step = (
+            "name the system in the file (`crs` of a GeoJSON), or save the lots as a GeoPackage with their system, or "
+            "in degrees (WGS84)"
+        )
+    else:
+        what = f"{places} lie where the file's coordinate system has no ground"
+        rule = f"places are given in the system that the file names ({lots.crs.name})"
+        next_step = "save the file with the system that the places are in"
+    where: dict[str, Any] = {"file": str(path), "row": int(off.index[0]), "column": "geometry"}
+    return [Problem(what, rule, next_step, **where, value=f"{first.x:.10g}, {first.y:.10g}", code="lots")]
+
+
+def _no_lot(path: Path, next_step: str) -> str:
+    return f"The lots file {path} holds no lot. Next: {next_step}."
+
+
+def _missing(role: str, columns: Sequence[Any], path: Path, rule: str, next_step: str) -> Problem:
+    """Return the problem of a column that is missing, with the one that may be meant."""
+    meant = heading_like(role, [column for column in columns if column != "geometry"])
+    return Problem(
+        what=f"the column {role} is missing",
+        rule=rule,
+        next_step=f"rename the column {meant!r} to {role}, if that is meant" if meant else next_step,
+        file=str(path),
+        column=role,
+        code="lots",
+    )
+
+
+def _checked_lots(lots: gpd.GeoDataFrame, path: Path) -> gpd.GeoDataFrame:
+    """Return lots with their wishes as numbers, blank cells empty.
+
+    Raises
+    ------
+    ProblemsError
+        Every fault of every lot.
+    """
+    problems: list[Problem] = []
+
+    def note(what: str, rule: str, next_step: str, **where: Any) -> None:
+        problems.append(Problem(what=what, rule=rule, next_step=next_step, file=str(path), code="lots", **where))
+
     twice = lots["lot_id"].astype(str).duplicated()
+    wishes = []
     for place, (row, lot) in enumerate(zip(lots.index, lots.to_dict("records"), strict=True)):
         where = {"row": int(row), "column": "lot_id", "value": str(lot["lot_id"])}
         if not given(lot["lot_id"]):
@@ -285,10 +301,15 @@ def _check_lots(lots: gpd.GeoDataFrame, path: Path) -> None:
             note("two lots have one name", "each lot_id stands once", "rename one of them", **where)
         if lot["geometry"] is None or lot["geometry"].is_empty:
             note("the lot has no place", "each lot is a point or a polygon", "draw it", **where)
-        for name in (*ESTIMATE_WISHES, *DEMAND_WISHES):
-            value = lot.get(name)
-            if given(value) and not (isinstance(value, int | float) and value >= 0):
-                cell = {"row": int(row), "column": name, "value": str(value)}
-                note(f"{name} is no number", "it is a number, not below 0", f"mend it for lot {lot['lot_id']}", **cell)
+        numbers, faults = wishes_of(lot, {"file": str(path), "row": int(row)})
+        wishes.append(numbers)
+        problems += faults
     if problems:
         raise ProblemsError(problems, "The lots cannot be used")
+    numbers_of = pd.DataFrame(wishes, index=lots.index, columns=[name for name in WISHES if name in lots], dtype=float)
+    texts = {
+        name: lots[name].astype(object).where(lots[name].map(given), None)
+        for name in ("name", "main_rock")
+        if name in lots
+    }
+    return lots.assign(**dict(numbers_of.items()), **texts)

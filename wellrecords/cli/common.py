@@ -114,6 +114,12 @@ def place_of(text: str, region: RegionSettings) -> tuple[float, float]:
         raise WellRecordsError(msg) from None
     if _near(longitude, latitude, region):
         return longitude, latitude
+    if max(abs(longitude), abs(latitude)) > 180:
+        msg = (
+            f"--at {text} is no place in degrees: it looks like metres or feet of a map's grid. "
+            "Next: write it as --at=LON,LAT in degrees, as --at=-70.05,45.21."
+        )
+        raise WellRecordsError(msg)
     meant = _meant(longitude, latitude, region)
     hint = f"did you mean --at={meant}?" if meant else "write it as --at=LON,LAT, or correct `bounds` under [region]."
     msg = f"--at {text} is {_outside(region)}; longitude comes first, west is negative. Next: {hint}"

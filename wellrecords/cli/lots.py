@@ -214,7 +214,7 @@ def _tell(notes: Iterable[str]) -> None:
 
 def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None) -> tuple[gpd.GeoDataFrame, list[str]]:
     """Return the lots asked about, and the `lot_id` of every lot of their file."""
-    from wellrecords import lot_files
+    from wellrecords import lot_files, lot_wishes
 
     file = lots_file or _settings_lots(settings)
     if file is None:
@@ -222,11 +222,13 @@ def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None)
         raise WellRecordsError(msg)
     lots = lot_files.read_lots(file, lot_ids or ())
     known = list((lot_files.read_lots(file) if lot_ids else lots)["lot_id"])
-    unread = lot_files.misspelt_wishes(lots)
+    unread = lot_wishes.misspelt_wishes(lots)
     for column, wish in unread.items():
         typer.echo(f"Note: {file.name}: the column {column!r} is not read. Is {wish} meant?", err=True)
     if unread:
-        typer.echo(f"Note: the columns of lots that are read: {', '.join(lot_files.LOT_COLUMNS)}.", err=True)
+        typer.echo(f"Note: the columns of lots that are read: {', '.join(lot_wishes.LOT_COLUMNS)}.", err=True)
+    for asked in lot_wishes.unusual_wishes(lots):
+        typer.echo(f"Note: {file.name}: {plain(asked)}", err=True)
     check_lots_near(lots, file, settings.region)
     return lots, known
 
@@ -244,6 +246,7 @@ def _run(
     from wellrecords import jobs
     from wellrecords.filing_doubts import outside_bounds
     from wellrecords.lot_files import lots_at
+    from wellrecords.lot_wishes import unusual, wish_fault
     from wellrecords.lots import tabulate_ahead, wells_box
     from wellrecords.placing import ask, plan_notes
     from wellrecords.store import learnt_folder, read_manifest, read_table, read_wells
@@ -266,6 +269,14 @@ def _run(
             if not 0 < value < math.inf:
                 msg = f"{option} must be above 0, not {value:g}. Next: give a number above 0, or leave the option out."
                 raise WellRecordsError(msg)
+            if fault := wish_fault(name, value):
+                msg = (
+                    f"{option} {value:,g} {fault[0]} Rule: {fault[1]}. Next: give another number, or leave the option "
+                    "out."
+                )
+                raise WellRecordsError(msg)
+            if asked_of := unusual(name, value):
+                typer.echo(f"Note: {asked_of.replace(name, option)}", err=True)
             lots[name] = value
     with progress() as tell:
         tell("finding where wells may stand", 0, 1)
