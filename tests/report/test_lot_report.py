@@ -506,4 +506,4 @@ def test_what_a_hole_makes_that_stops_at_some_depth_is_told(estimate, contractor
     assert [row["label"] for row in yield_by_depth(estimate.but(max_depth_ft=620.0))][-2:] == ["600 ft", "620 ft"]
     assert yield_by_depth(estimate.but(dry_below_gpm=5.0))[0]["p10"] == "under 5 gpm"
     for page in (contractor, owner):
-        assert "Yield of a hole that stops at each depth" in Outline(page.read_text("utf-8")).text
+        assert "Yield by depth, if the hole stops there" in Outline(page.read_text("utf-8")).text
