@@ -124,6 +124,13 @@ def test_a_file_without_a_lot_is_said_to_hold_none(tmp_path, name, text):
         read_lots(path)
 
 
+@pytest.mark.parametrize("ending", ["txt", "tsv", "CSV"])
+def test_a_table_may_have_another_ending(tmp_path, ending):
+    path = tmp_path / f"lots.{ending}"
+    path.write_text("lot\tlat\tlon\nA\t45.2\t-70\n")
+    assert read_lots(path)["lot_id"].tolist() == ["A"]
+
+
 def test_a_workbook_of_lots_is_to_be_saved_as_a_table(tmp_path):
     path = tmp_path / "lots.xlsx"
     pd.DataFrame({"lot_id": ["A"], "latitude": [45.2], "longitude": [-70.0]}).to_excel(path, index=False)

@@ -60,6 +60,14 @@ def test_no_more_is_taken_from_a_file_of_lots_than_from_the_settings():
 
 def test_wishes_that_are_seldom_are_asked_about_with_their_lot():
     lots = lots_at([(-70.0, 45.0), (-70.1, 45.0)]).assign(persons=[4, 44], max_depth_ft=[2500, None])
+    few = lots_at([(-70.0, 45.0)]).assign(max_depth_ft=5.0, lawn_area_ft2=0.0, garden_area_ft2=1e6)
+    assert unusual_wishes(few) == [
+        "lot here: max_depth_ft is 5, and less than 50 is seldom wished: a digit too few?",
+        "lot here: garden_area_ft2 is 1,000,000, and more than 90,000 is seldom wished: a digit too many?",
+    ]
+    many = lots_at([(-70.0, 45.0)] * 30).assign(persons=44)
+    assert len(unusual_wishes(many)) == 13
+    assert unusual_wishes(many)[-1] == "and 18 more numbers as seldom."
     assert unusual_wishes(lots) == [
         "lot A: max_depth_ft is 2,500, and more than 2,000 is seldom wished: a digit too many?",
         "lot B: persons is 44, and more than 20 is seldom wished: a digit too many?",

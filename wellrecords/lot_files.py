@@ -18,6 +18,7 @@ CSV_NAMES = {"lot_id": ("lot_id", "lot"), "latitude": ("latitude", "lat"), "long
 """What a CSV of lots must have, and the headings by which it is known."""
 FAR_FROM_DEGREES = 1_000.0
 """No slip of degrees: a coordinate beyond it counts metres or feet."""
+TABLES = (".csv", ".tsv", ".txt")
 WORKBOOKS = (".xlsx", ".xls", ".ods", ".xlsm", ".xlsb")
 WHAT_LOTS_ARE = "a GeoJSON or GeoPackage of lots, or a CSV with lot_id, latitude and longitude"
 
@@ -58,12 +59,12 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
         )
         raise WellRecordsError(msg)
     try:
-        lots = _read_csv(path) if path.suffix.lower() == ".csv" else _counted(gpd.read_file(path))
+        lots = _read_csv(path) if path.suffix.lower() in TABLES else _counted(gpd.read_file(path))
     except WellRecordsError:
         raise
     except Exception as error:
         # What the reader says names its own drivers, which help nobody.
-        what = "table" if path.suffix.lower() == ".csv" else "map"
+        what = "table" if path.suffix.lower() in TABLES else "map"
         msg = f"The lots file {path} cannot be read as a {what} of lots. Next: name {WHAT_LOTS_ARE}."
         raise WellRecordsError(msg) from error
     _check_table(lots, path)

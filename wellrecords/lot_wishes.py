@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from wellrecords.demand import MOST_OF
-from wellrecords.errors import Problem
+from wellrecords.errors import Problem, counted
 from wellrecords.typed_numbers import FEET, typed_number
 
 GPM = ("gpm", "gal/min")
@@ -26,8 +26,8 @@ class Wish:
 
     Parameters
     ----------
-    usual : float
-        More is seldom wished: it is taken, and asked about.
+    seldom_below, usual : float
+        Less or more is seldom wished: it is taken, and asked about.
     most : float
         More is a slip, and refused.
     units : tuple of str
@@ -38,6 +38,7 @@ class Wish:
         Whether it is counted.
     """
 
+    seldom_below: float
     usual: float
     most: float
     units: tuple[str, ...] = ()
@@ -49,16 +50,16 @@ DEEPEST_LIMIT_FT = 5_000.0
 """No drilling firm's rig for house wells goes deeper."""
 
 ESTIMATE_WISHES = {
-    "target_yield_gpm": Wish(100.0, 5_000.0, GPM),
-    "max_depth_ft": Wish(2_000.0, DEEPEST_LIMIT_FT, FEET),
+    "target_yield_gpm": Wish(0.1, 100.0, 5_000.0, GPM),
+    "max_depth_ft": Wish(50.0, 2_000.0, DEEPEST_LIMIT_FT, FEET),
 }
 DEMAND_WISHES = {
-    "persons": Wish(20.0, MOST_OF["persons"]),
-    "bedrooms": Wish(12.0, MOST_OF["bedrooms"]),
-    "garden_area_ft2": Wish(90_000.0, MOST_OF["garden_area_ft2"], FT2, may_be_0=True),
-    "lawn_area_ft2": Wish(90_000.0, MOST_OF["lawn_area_ft2"], FT2, may_be_0=True),
-    "fixtures": Wish(30.0, MOST_OF["fixtures"], whole=True),
-    "peak_gpm": Wish(30.0, MOST_OF["peak_gpm"], GPM),
+    "persons": Wish(1.0, 20.0, MOST_OF["persons"]),
+    "bedrooms": Wish(1.0, 12.0, MOST_OF["bedrooms"]),
+    "garden_area_ft2": Wish(0.0, 90_000.0, MOST_OF["garden_area_ft2"], FT2, may_be_0=True),
+    "lawn_area_ft2": Wish(0.0, 90_000.0, MOST_OF["lawn_area_ft2"], FT2, may_be_0=True),
+    "fixtures": Wish(1.0, 30.0, MOST_OF["fixtures"], whole=True),
+    "peak_gpm": Wish(1.0, 30.0, MOST_OF["peak_gpm"], GPM),
 }
 """What a lot may wish for itself, over the region's settings."""
 WISHES = ESTIMATE_WISHES | DEMAND_WISHES
@@ -80,6 +81,8 @@ MEANT = {
 """Other headings for what a lot must and may say: options of the commands, and words of people."""
 PLACE_ROLES = ("lot_id", "latitude", "longitude")
 """What a lot must say; all else in `MEANT` it may."""
+ASKED_AT_MOST = 12
+"""Of unusual wishes: more lines of one file are no slips."""
 ALIKE = 0.7
 """A column so like a wish (`target_gpm`, `bedroms`) may be one misspelt, which would be passed over in silence."""
 
@@ -169,10 +172,12 @@ def wish_fault(name: str, number: float) -> tuple[str, str] | None:
 
 
 def unusual(name: str, number: float) -> str | None:
-    """Say that a wish is more than is usual, which a digit too many makes of it; None where it is not.
+    """Say that a wish is more or less than is usual, as a digit too many or too few makes it; None where it is not.
 
     >>> unusual("persons", 44.0)
     'persons is 44, and more than 20 is seldom wished: a digit too many?'
+    >>> unusual("max_depth_ft", 5.0)
+    'max_depth_ft is 5, and less than 50 is seldom wished: a digit too few?'
 
     Parameters
     ----------
@@ -180,25 +185,30 @@ def unusual(name: str, number: float) -> str | None:
         Of `WISHES`.
     number : float
     """
-    if not number > WISHES[name].usual:
-        return None
-    return f"{name} is {number:,g}, and more than {WISHES[name].usual:,.0f} is seldom wished: a digit too many?"
+    wish = WISHES[name]
+    if number > wish.usual:
+        return f"{name} is {number:,.10g}, and more than {wish.usual:,g} is seldom wished: a digit too many?"
+    if number < wish.seldom_below:
+        return f"{name} is {number:,.10g}, and less than {wish.seldom_below:,g} is seldom wished: a digit too few?"
+    return None
 
 
 def unusual_wishes(lots: gpd.GeoDataFrame) -> list[str]:
-    """Return what is to be asked of wishes that are read, each with its lot.
+    """Return what is to be asked of wishes that are read, each with its lot; of many the first.
 
     Parameters
     ----------
     lots : GeoDataFrame
         From `lot_files.read_lots`.
     """
-    return [
-        f"lot {lot['lot_id']}: {told}"
+    told = [
+        f"lot {lot['lot_id']}: {said}"
         for lot in lots.to_dict("records")
         for name in WISHES
-        if given(lot.get(name)) and (told := unusual(name, float(lot[name])))
+        if given(lot.get(name)) and (said := unusual(name, float(lot[name])))
     ]
+    more = len(told) - ASKED_AT_MOST
+    return told if more <= 0 else [*told[:ASKED_AT_MOST], f"and {counted(more, 'more number')} as seldom."]
 
 
 def misspelt_wishes(lots: gpd.GeoDataFrame) -> dict[str, str]:

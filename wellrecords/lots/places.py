@@ -95,17 +95,23 @@ def lot_places(lots: gpd.GeoDataFrame) -> LotPlaces:
     for name in ("target_yield_gpm", "max_depth_ft"):
         given = lots[name] if name in lots else pd.Series(np.nan, index=lots.index)
         wishes[name] = pd.to_numeric(given, errors="coerce").to_numpy(dtype=float)
+        names = lots["lot_id"] if "lot_id" in lots else pd.Series(lots.index, index=lots.index)
+        # A lot that is asked about at several places is told of once.
+        wrong = {
+            (str(lot_id), str(value)): None
+            for lot_id, value, wish in zip(names, given, wishes[name], strict=True)
+            if pd.notna(value) and not wish > 0
+        }
         problems += [
             Problem(
-                what="a lot's wish is not a positive number",
+                what=f"{name} of lot {lot_id} is not a positive number",
                 column=name,
-                value=str(value),
+                value=value,
                 rule=f"{name} of a lot is a number above 0, or left empty",
                 next_step="mend or empty it",
                 code="lot_wish",
             )
-            for value, wish in zip(given, wishes[name], strict=True)
-            if pd.notna(value) and not wish > 0
+            for lot_id, value in wrong
         ]
     if problems:
         raise ProblemsError(problems, "The lots cannot be used")
