@@ -65,6 +65,10 @@ def test_wishes_that_are_seldom_are_asked_about_with_their_lot():
         "lot here: max_depth_ft is 5, and less than 50 is seldom wished: a digit too few?",
         "lot here: garden_area_ft2 is 1,000,000, and more than 90,000 is seldom wished: a digit too many?",
     ]
+    both = lots_at([(-70.0, 45.0)]).assign(fixtures=8.0, peak_gpm=12.0)
+    assert unusual_wishes(both) == [
+        "lot here: fixtures and peak_gpm are both given: the peak is that of the fixtures, 1 gpm each."
+    ]
     many = lots_at([(-70.0, 45.0)] * 30).assign(persons=44)
     assert len(unusual_wishes(many)) == 13
     assert unusual_wishes(many)[-1] == "and 18 more numbers as seldom."

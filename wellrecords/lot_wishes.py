@@ -201,14 +201,18 @@ def unusual_wishes(lots: gpd.GeoDataFrame) -> list[str]:
     lots : GeoDataFrame
         From `lot_files.read_lots`.
     """
-    told = [
-        f"lot {lot['lot_id']}: {said}"
-        for lot in lots.to_dict("records")
-        for name in WISHES
-        if given(lot.get(name)) and (said := unusual(name, float(lot[name])))
-    ]
+    told = [f"lot {lot['lot_id']}: {said}" for lot in lots.to_dict("records") for said in _asked_of(lot)]
     more = len(told) - ASKED_AT_MOST
     return told if more <= 0 else [*told[:ASKED_AT_MOST], f"and {counted(more, 'more number')} as seldom."]
+
+
+def _asked_of(lot: Mapping[str, Any]) -> list[str]:
+    """Return what is to be asked of a lot's wishes."""
+    wishes = {name: float(lot[name]) for name in WISHES if given(lot.get(name))}
+    asked = [said for name, number in wishes.items() if (said := unusual(name, number))]
+    if {"fixtures", "peak_gpm"} <= set(wishes):
+        asked.append("fixtures and peak_gpm are both given: the peak is that of the fixtures, 1 gpm each.")
+    return asked
 
 
 def misspelt_wishes(lots: gpd.GeoDataFrame) -> dict[str, str]:
