@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from shapely.affinity import translate
 from shapely.geometry import LineString, Point, box
 
 from wellrecords import jobs, terminal, wording
@@ -233,6 +234,42 @@ def test_the_lot_is_estimated_and_priced_at_its_best_place(done, settings, wells
     taken = thirsty.bid.quantities
     assert taken.loc[taken["served"] > 0, "trench_ft"].unique() == [settings.water_system.run_to_house_ft]
     assert any("No place on the lot is chosen: 100 ft of trench" in note for note in thirsty.bid.notes)
+
+
+@pytest.fixture(scope="module")
+def without_ground(wells, lots, settings):
+    """The lot near a drain field that takes all of it."""
+    plans = plan(lots.geometry.iloc[0])
+    plans = plans.set_geometry([*plans.geometry.iloc[:2], lots.geometry.iloc[0]])
+    asked = ask(lots.iloc[[0]], replace(settings.site_plans, features=plans))
+    (job,) = jobs.run_jobs(wells[0], asked, settings, wells[1])
+    return job
+
+
+def test_a_lot_without_ground_says_so_first_on_terminal_table_and_index(without_ground, capsys):
+    first = "No place on this lot keeps the setbacks that are set (in the way: "
+    assert without_ground.estimate.notes[0].startswith(first)
+    assert jobs.answers([without_ground])["notes"].iloc[0].startswith(first)
+    assert summary(without_ground).startswith("No place on the lot keeps the setbacks. For the ground there: ")
+    terminal.show_estimates([without_ground])
+    told = [line for line in capsys.readouterr().out.splitlines() if line.startswith("near: ")]
+    assert told[0].startswith(f"near: {first}")
+    terminal.show_sitings([without_ground.siting])
+    row = next(line.split() for line in capsys.readouterr().out.splitlines() if line.startswith("near "))
+    assert row[:2] == ["near", "none"]
+    assert "no ground: " in " ".join(row)
+
+
+def test_a_price_that_holds_a_trench_which_none_was_found_for_says_so(wells, lots, settings, done):
+    plans = plan(lots.geometry.iloc[0])
+    road, house, field = plans.geometry
+    plans = plans.set_geometry([road, translate(house, xoff=0.001), field])
+    asked = ask(lots.iloc[[0]], replace(settings.site_plans, features=plans))
+    (job,) = jobs.run_jobs(wells[0], asked, settings, wells[1])
+    told = [note for note in job.estimate.notes if note.startswith("No trench to the house was found: the house lies ")]
+    assert len(told) == 1
+    assert told[0].endswith("The price holds 100 ft of trench in its place (run_to_house_ft under [water_system]).")
+    assert not any("No trench" in note for note in done[0].estimate.notes)
 
 
 def test_the_records_are_asked_about_each_place_of_a_lot(lots, settings, done):

@@ -64,6 +64,14 @@ def test_several_wells_are_told_together_with_what_is_known_of_each():
     ]
 
 
+def test_of_a_lot_with_very_many_wells_the_first_are_told():
+    many = wells(*[INSIDE] * 1_000, total_depth_ft=100.0 + np.arange(1_000))
+    (note,) = told(LOT, many)
+    assert note.startswith("1000 wells on this very lot are on record: 100 ft, 4 gpm (2026); 101 ft, ")
+    assert "107 ft, 4 gpm (2026); and 992 more. The figures" in note
+    assert note.endswith("going on in one of these starts at its depth.")
+
+
 def test_a_roughly_placed_well_may_stand_on_the_lot_unless_many_share_its_place():
     rough = wells(INSIDE, position_error_m=500.0)
     assert told(LOT, rough) == [

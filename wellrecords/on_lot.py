@@ -23,6 +23,8 @@ AT_THE_POINT_M = 30.0
 """How far from a lot that is a point a well may stand and be on it: about the width of a yard."""
 MOST_UNSURE = 3
 """More wells than this on one rough place stand on the middle of a section, not on the lot."""
+MOST_LISTED = 8
+"""Of more wells than this on one lot the first are told, and how many more there are."""
 AROUND_DEG = 2.0 * AT_THE_POINT_M / M_PER_DEGREE
 UNKNOWN_DEPTH = "of unknown depth"
 
@@ -106,7 +108,9 @@ def _on(lot: BaseGeometry, near: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _listed(wells: pd.DataFrame) -> str:
-    return "; ".join(_told(row) for row in wells.to_dict("records"))
+    told = [_told(row) for row in wells.head(MOST_LISTED).to_dict("records")]
+    more = len(wells) - len(told)
+    return "; ".join([*told, f"and {more:,} more"] if more else told)
 
 
 def _told(well: dict[str, object]) -> str:
@@ -120,4 +124,6 @@ def _told(well: dict[str, object]) -> str:
 
 def _start(wells: pd.DataFrame) -> str:
     depths = sorted(set(wells["total_depth_ft"].dropna()))
-    return " or ".join(wording.exact_depth(float(depth)) for depth in depths) if depths else "its depth"
+    if not depths or len(depths) > MOST_LISTED:
+        return "its depth"
+    return " or ".join(wording.exact_depth(float(depth)) for depth in depths)

@@ -36,6 +36,19 @@ EXAMPLES = 20
 TOLD_FROM_S = 0.5
 """A stage that is over sooner leaves no line."""
 
+PLACE_HEADINGS = (
+    "lot",
+    "place",
+    "longitude",
+    "latitude",
+    "trench, ft",
+    "rig, ft",
+    "slope",
+    "nearest limit",
+    "to spare, ft",
+    "cost of the place",
+)
+
 YIELD_AROUND = (
     "Yield around: of finished wells. Each was stopped where its owner was content, some short of the target; a hole "
     "for the target goes on."
@@ -258,7 +271,15 @@ def show_sitings(sitings: Iterable[Siting], no_place: Sequence[str] = ()) -> Non
             if sentence not in shared:
                 typer.echo(plain(sentence))
         typer.echo()
-    rows = [_place_row(one.lot_id, place) for one in sited for place in one.candidates.to_dict("records")]
+    rows = [
+        row
+        for one in sited
+        for row in (
+            [_place_row(one.lot_id, place) for place in one.candidates.to_dict("records")]
+            if one.has_ground
+            else [_no_place_row(one)]
+        )
+    ]
     show_table(
         rows, right=[heading for heading in (rows[0] if rows else ()) if heading not in ("lot", "nearest limit")]
     )
@@ -344,21 +365,30 @@ def _estimate_row(job: LotJob) -> dict[str, str]:
     }
 
 
+def _no_place_row(siting: Siting) -> dict[str, str]:
+    """Return the row of a lot on which no well may stand: left out, it would look like one without a plan."""
+    from wellrecords.wording import MISSING
+
+    told = {"lot": siting.lot_id, "place": "none", "nearest limit": f"no ground: {siting.in_the_way}"}
+    return {heading: told.get(heading, MISSING) for heading in PLACE_HEADINGS}
+
+
 def _place_row(lot_id: str, place: dict[str, Any]) -> dict[str, str]:
     from wellrecords import wording
 
     def whole(value: float, unit: str = "") -> str:
         return f"{value:,.0f}{unit}" if math.isfinite(value) else wording.MISSING
 
-    return {
-        "lot": lot_id,
-        "place": str(place["rank"]),
-        "longitude": f"{place['longitude']:.6f}",
-        "latitude": f"{place['latitude']:.6f}",
-        "trench, ft": whole(place["trench_ft"]),
-        "rig, ft": whole(place["access_ft"]),
-        "slope": whole(place["slope_percent"], "%"),
-        "nearest limit": place["binding"],
-        "to spare, ft": f"{max(place['slack_ft'], 0.0):.1f}",
-        "cost of the place": wording.small_money(place["cost_usd"]),
-    }
+    cells = (
+        lot_id,
+        str(place["rank"]),
+        f"{place['longitude']:.6f}",
+        f"{place['latitude']:.6f}",
+        whole(place["trench_ft"]),
+        whole(place["access_ft"]),
+        whole(place["slope_percent"], "%"),
+        place["binding"],
+        f"{max(place['slack_ft'], 0.0):.1f}",
+        wording.place_cost(place["cost_usd"], place["trench_ft"]),
+    )
+    return dict(zip(PLACE_HEADINGS, cells, strict=True))

@@ -135,6 +135,16 @@ def small_money(value_usd: float) -> str:
     return f"{'−' if rounded < 0 else ''}${abs(rounded):,.0f}"
 
 
+def place_cost(cost_usd: float, trench_ft: float) -> str:
+    """Return what a place on a lot costs; without a trench to the house it is less, and no bargain.
+
+    >>> place_cost(612.0, 17.0), place_cost(190.0, math.nan), place_cost(math.nan, math.nan)
+    ('$610', '$190 without trench', '–')
+    """
+    said = small_money(cost_usd)
+    return said if said == MISSING or math.isfinite(trench_ft) else f"{said} without trench"
+
+
 def unit_price(value_usd: float) -> str:
     """Return a unit price to the cent.
 

@@ -15,7 +15,7 @@ from shapely.geometry import LineString, Point, box
 
 from wellrecords import wording
 from wellrecords.report import write_lot_report
-from wellrecords.report.lot_words import planned
+from wellrecords.report.lot_words import FOR_NO_PLACE, NO_GROUND, answer, planned
 from wellrecords.report.site_plan import draw_site_plan, letters
 from wellrecords.report.site_section import ALIKE, CAUTIONS, MAST, ONLY_WHAT_IS_DRAWN, PRICED, RANKED, site_section
 from wellrecords.siting import load_siting_settings, site_lot
@@ -86,6 +86,24 @@ def section(path):
     """The section's own part of a page."""
     html = path.read_text("utf-8")
     return html[html.index('<section id="site"') :].partition("</section>")[0]
+
+
+@pytest.mark.parametrize("audience", ["contractor", "owner"])
+def test_a_lot_without_ground_says_so_before_its_figures(write, no_ground, siting, estimate, audience):
+    """Else the page opens with a plan and a fixed price for a hole that may not be drilled."""
+    html = write(no_ground, audience=audience).read_text("utf-8")
+    block = html[html.index('<section id="answer"') :].partition("</section>")[0]
+    assert f'<p class="lead">{NO_GROUND} {FOR_NO_PLACE}</p>' in block
+    assert block.index("<dl") < block.index("Plan on a hole of about")
+    assert NO_GROUND not in write(siting, audience=audience).read_text("utf-8")
+    unsaid = answer(estimate.but(support="none"), None, owner=audience == "owner", minimum=5, no_ground=True)
+    assert (unsaid.lead, unsaid.has_figures) == (NO_GROUND, False)
+
+
+def test_the_cost_of_a_place_without_a_trench_says_what_it_leaves_out(siting):
+    unreached = replace(siting, candidates=siting.candidates.assign(trench_ft=np.nan, cost_usd=190.0))
+    places = site_section(unreached, None, owner=False, costs=True)["places"]
+    assert {row[places["head"].index("Of the place")] for row in places["rows"]} == {"$190 without trench"}
 
 
 def test_plan_is_to_scale_and_north_is_up(siting):

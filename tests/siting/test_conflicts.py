@@ -55,6 +55,20 @@ def test_setbacks_that_must_give_together():
     assert "moving may do as well: fuel tank" in text
 
 
+def test_what_is_in_the_way_is_said_shortly():
+    """Either of two; two together; what no setback decides; and nothing where ground is left."""
+    line = make_plan(("sewer_line", LineString([(50, -50), (50, 150)])))
+    either = site_lot(make_lot(STRIP), line, make_settings(property_line=40, sewer_line=15, least_ground_ft2=0.5))
+    assert either.in_the_way == "property line or sewer line"
+    tanks = make_plan(("septic_tank", Point(50, 50)), ("fuel_tank", Point(50, 50)))
+    together = site_lot(make_lot(STRIP), tanks, make_settings(septic_tank=100, fuel_tank=150))
+    assert together.in_the_way == "septic tank with fuel tank"
+    built = site_lot(make_lot(STRIP), make_plan(("building", box(-1, -1, 101, 101))), make_settings(building=10))
+    assert built.in_the_way == "the features themselves, the tolerance or overhead lines"
+    free = site_lot(make_lot(STRIP), tanks, make_settings(septic_tank=10, fuel_tank=10))
+    assert (free.has_ground, free.in_the_way) == (True, "")
+
+
 def test_overhead_line_and_own_ground_are_not_for_giving():
     """The mast's clearance covers a 40 ft lot; a building covers another whole."""
     narrow = box(0, 0, 40, 40)

@@ -52,6 +52,14 @@ def test_both_parts_of_a_lot_have_places():
     assert {x < 0 for x in places["x_ft"]} == {True, False}
 
 
+@pytest.mark.parametrize(("miles", "told"), [(0.5, False), (6.0, True)])
+def test_a_lot_larger_than_a_section_is_asked_after(miles, told):
+    notes = site_lot(make_lot(box(0, 0, 5280 * miles, 5280 * miles)), None, TEN).notes
+    assert (
+        any(note.startswith("The lot as drawn covers 36.0 square miles: check its outline.") for note in notes) == told
+    )
+
+
 def features(**columns):
     count = len(next(iter(columns.values())))
     return gpd.GeoDataFrame(columns, geometry=[LineString([(150, 0), (150, 300)])] * count, crs=PLANE)

@@ -132,6 +132,40 @@ def test_the_trench_goes_around_the_field():
     assert trench.length > siting.candidates.to_crs(PLANE).geometry.iloc[0].distance(plan.geometry.iloc[1])
 
 
+@pytest.mark.parametrize(
+    ("features", "why"),
+    [
+        (
+            [("house", box(400, 100, 440, 130))],
+            "the house lies 100 ft off the lot, and a trench is looked for on the lot alone",
+        ),
+        (
+            [("drain_field", box(200, 200, 260, 230)), ("house", box(210, 205, 250, 225))],
+            "the house stands on or within 10 ft of the drain field, where no trench may lead",
+        ),
+        (
+            [("drain_field", box(200, 200, 300, 300).difference(box(220, 220, 280, 280))), ("house", Point(250, 250))],
+            "what a trench may not cross lies all the way between",
+        ),
+        ([], "the site plan shows no house"),
+    ],
+)
+def test_why_no_place_has_a_trench_is_told_with_what_the_cost_leaves_out(features, why):
+    rules = make_settings(drain_field=100, house=10, road=10)
+    siting = site_lot(make_lot(SQUARE), make_plan(ROAD, *features), rules)
+    assert siting.candidates["trench_ft"].isna().all()
+    assert siting.no_trench == why
+    told = f"No place has a way for a trench to the house: {why}. The cost of a place is without the trench."
+    assert any(note.startswith(told) for note in siting.notes) == bool(features)
+
+
+def test_where_a_trench_is_found_nothing_is_told_of_it():
+    plan = make_plan(("drain_field", box(200, 250, 260, 280)), ("house", box(100, 100, 140, 130)))
+    siting = site_lot(make_lot(SQUARE), plan, make_settings(drain_field=100, house=10))
+    assert siting.no_trench == ""
+    assert "trench" not in " ".join(siting.notes)
+
+
 def test_a_place_without_a_way_for_the_trench_comes_last():
     """A sewer line cuts the lot in two: the house lies north of it, and so do the best places."""
     plan = make_plan(("sewer_line", LineString([(-50, 150), (350, 150)])), ("house", box(140, 230, 180, 260)))
@@ -297,6 +331,35 @@ def test_wrong_settings_are_told(tmp_path):
     file.write_text(sample.replace("[kinds.property_line]", "[kinds.deed_line]"))
     with pytest.raises(ProblemsError, match="property_line"):
         load_siting_settings(file)
+
+
+def test_a_plan_in_metres_that_states_no_system_is_refused(tmp_path):
+    """Read as degrees its features would lie nowhere, and distances to them are no numbers."""
+    plan = make_plan(("house", box(0, 0, 30, 30)), ("well", Point(0, 0))).to_crs("EPSG:26919")
+    unstated = plan.set_crs("EPSG:4326", allow_override=True)
+    unstated.to_file(tmp_path / "plan.geojson")
+    with pytest.raises(ProblemsError) as caught:
+        read_site_plans(tmp_path / "plan.geojson")
+    (problem,) = caught.value.problems
+    assert problem.what == "2 features of the site plan are drawn in numbers that are no degrees"
+    assert "states no coordinate system is read as degrees" in problem.rule
+    assert "save the plan in degrees (WGS84, EPSG:4326), or with its coordinate system stated" in problem.next_step
+    plan.to_file(tmp_path / "plan.gpkg")
+    assert len(read_site_plans(tmp_path / "plan.gpkg")) == 2
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("lot_id", [None, "L1"])
+def test_a_feature_that_lies_nowhere_on_earth_is_said_to(lot_id):
+    nowhere = make_plan(
+        ("well", Point(4e5, 5e6)), ("house", Point(-69.9, 45.2)), crs="EPSG:4326", lot_id=[lot_id, "L1"]
+    )
+    lot = make_lot(SQUARE)
+    if lot_id is None:
+        assert list(site_lots(lot, nowhere, make_settings(well=10, house=10))[0].features["kind"])[1:] == ["house"]
+        return
+    with pytest.raises(ProblemsError, match="nowhere on earth"):
+        site_lots(lot, nowhere, make_settings(well=10, house=10))
 
 
 def test_plans_of_several_lots_are_read_from_one_file(tmp_path):

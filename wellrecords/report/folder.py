@@ -263,6 +263,11 @@ def _mark(lot_id: str) -> str:
 
 def summary(job: LotJob) -> str:
     """Return a lot's answer in one line, for the index."""
+    no_ground = job.siting is not None and not job.siting.has_ground
+    return f"No place on the lot keeps the setbacks. For the ground there: {_said(job)}" if no_ground else _said(job)
+
+
+def _said(job: LotJob) -> str:
     estimate = job.estimate
     if estimate.draws is None:
         return "The records cannot say."

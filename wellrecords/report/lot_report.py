@@ -125,7 +125,13 @@ def write_lot_report(
     owner = audience == "owner"
     rows = None if owner else file_rows
     parts = _lot_map(estimate, wells, lot, context_layers or {}, owner, settings, rows)
-    words = lot_words.answer(estimate, bid, owner=owner, minimum=settings.private_minimum)
+    words = lot_words.answer(
+        estimate,
+        bid,
+        owner=owner,
+        minimum=settings.private_minimum,
+        no_ground=siting is not None and not siting.has_ground,
+    )
     figures = words.has_figures
     priced = bid if figures and bid is not None and not isinstance(bid, NoBid) else None
     layout = layout_of(estimate, bid, design) if figures else None

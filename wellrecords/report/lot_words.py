@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,6 +25,8 @@ PLANNED_YIELD = "Yield of the planned hole"
 """What the bid drills: on until it makes the wanted yield, or to the limit."""
 MOST_DEPTHS, ROUND_FT = 6, 50.0
 """Depths at which the yield of a hole is told, and what they are multiples of."""
+NO_GROUND = "By the setbacks that are set, no place is left on this lot where a well may stand."
+FOR_NO_PLACE = "The figures are for the ground there, and no permit to drill: settle a place first."
 AS_DRILLED = "Hole as drilled"
 """The depth that is drilled and paid: the target's, rounded up to whole rods, or the limit."""
 
@@ -73,7 +75,9 @@ def planned(bid: Bid | NoBid | None, quantity: str) -> tuple[float, float, float
     return float(low), float(middle), float(high)
 
 
-def answer(estimate: LotEstimate, bid: Bid | NoBid | None, *, owner: bool, minimum: int) -> Answer:
+def answer(
+    estimate: LotEstimate, bid: Bid | NoBid | None, *, owner: bool, minimum: int, no_ground: bool = False
+) -> Answer:
     """Return the answer at the top of the report.
 
     Parameters
@@ -84,6 +88,8 @@ def answer(estimate: LotEstimate, bid: Bid | NoBid | None, *, owner: bool, minim
         Whether the owner reads it.
     minimum : int
         Least number of wells behind an owner's figure.
+    no_ground : bool, default=False
+        Whether the setbacks leave no place on the lot, which is said before all else.
 
     Returns
     -------
@@ -91,6 +97,14 @@ def answer(estimate: LotEstimate, bid: Bid | NoBid | None, *, owner: bool, minim
         Without figures where the support is "none", or where an owner's
         figures would rest on fewer than `minimum` wells.
     """
+    told = _answer(estimate, bid, owner, minimum)
+    if not no_ground:
+        return told
+    lead = f"{NO_GROUND} {FOR_NO_PLACE}" if told.has_figures else NO_GROUND
+    return replace(told, lead=lead, sentences=(told.lead, *told.sentences))
+
+
+def _answer(estimate: LotEstimate, bid: Bid | NoBid | None, owner: bool, minimum: int) -> Answer:
     if estimate.support == "none" or estimate.draws is None:
         return _cannot_say(estimate, owner, minimum)
     if owner and wells_behind(estimate.neighbours["weight"].to_numpy(float)) < minimum:

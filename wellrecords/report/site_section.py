@@ -90,7 +90,7 @@ def _named(features: tuple[str, ...], names: dict[str, str]) -> tuple[str, ...]:
 
 
 def _lead(siting: Siting) -> str:
-    if siting.ground_area_ft2 <= 0:
+    if not siting.has_ground:
         return "By the setbacks that are set, no ground is left on this lot where a well may stand."
     share = wording.percent(siting.ground_area_ft2 / siting.lot_area_ft2)
     return (
@@ -141,7 +141,8 @@ def _places(siting: Siting, names: dict[str, str], costs: bool) -> dict[str, Any
 
 def _money(place: Mapping[str, Any]) -> tuple[str, str, str]:
     whole, flow = (place.get(name, np.nan) for name in ("expected_cost_usd", "expected_yield_gpm"))
-    return wording.small_money(place["cost_usd"]), wording.money(whole), wording.flow(flow)
+    cost = wording.place_cost(place["cost_usd"], place["trench_ft"])
+    return cost, wording.money(whole), wording.flow(flow)
 
 
 def _features(siting: Siting, names: dict[str, str]) -> list[list[str]]:

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from wellrecords.siting.ground import WGS84, Plan
 from wellrecords.siting.routes import Grid, Routes, find_routes, make_grid
-from wellrecords.siting.settings import PlaceCosts, SitingSettings
+from wellrecords.siting.settings import KindSettings, PlaceCosts, SitingSettings
 
 Elevation = Callable[[np.ndarray, np.ndarray], np.ndarray]
 """Longitudes and latitudes (WGS84) -> land elevation in feet, null where unknown."""
@@ -40,6 +40,8 @@ class Places:
     access, trenches : list of LineString or None
         On the lot's plane, in feet; in the order of `table`.
     notes : tuple of str
+    no_trench : str
+        Why no place has a trench to the house, as a clause; empty where one has.
     """
 
     table: pd.DataFrame
@@ -47,6 +49,7 @@ class Places:
     access: list[LineString | None]
     trenches: list[LineString | None]
     notes: tuple[str, ...]
+    no_trench: str = ""
 
 
 def place_cost_usd(places: pd.DataFrame, costs: PlaceCosts) -> np.ndarray:
@@ -143,7 +146,42 @@ def choose_places(
     )
     places["slack_ft"] = _slacks(places, plan.features).min(axis=0)
     chosen = _best_apart(_ranked(places, settings.costs), settings)
-    return _presented(chosen, plan, rig_ways, water_ways, settings)
+    why_none = "the site plan shows no house" if house is None else why_no_trench(plan, house, settings, grid.step_ft)
+    return _presented(chosen, plan, rig_ways, water_ways, settings, why_none)
+
+
+def why_no_trench(plan: Plan, house: BaseGeometry, settings: SitingSettings, step_ft: float = 0.0) -> str:
+    """Return why no trench leads to the house, for a lot on which none was found.
+
+    Parameters
+    ----------
+    plan : Plan
+    house : shapely geometry, feet
+    settings : SitingSettings
+    step_ft : float
+        Of the grid that was searched.
+
+    Returns
+    -------
+    str
+        A clause.
+    """
+    off_ft = float(shapely.distance(house, plan.lot))
+    if off_ft > 0:
+        return f"the house lies {off_ft:,.0f} ft off the lot, and a trench is looked for on the lot alone"
+    clear_ft = max(settings.trench_clear_ft, step_ft)
+    in_the_way = [
+        feature["feature"]
+        for feature in plan.features.iloc[1:].to_dict("records")  # the first is the lot's boundary
+        if not (settings.kinds[feature["kind"]].house or _crossable(settings.kinds[feature["kind"]]))
+        and shapely.distance(feature["geometry"], house) <= clear_ft
+    ]
+    if in_the_way:
+        return (
+            f"the house stands on or within {clear_ft:.0f} ft of the {' and the '.join(in_the_way)}, where no trench "
+            "may lead"
+        )
+    return "what a trench may not cross lies all the way between"
 
 
 def _presented(
@@ -152,6 +190,7 @@ def _presented(
     rig_ways: Routes | None,
     water_ways: Routes | None,
     settings: SitingSettings,
+    why_no_trench: str,
 ) -> Places:
     """Give the chosen places their drawn ways, their rank, the limits that bind, and their words."""
     notes = []
@@ -174,6 +213,12 @@ def _presented(
     chosen.insert(0, "rank", np.arange(1, len(chosen) + 1))
     if rig_ways is not None and not chosen["rig_access"].any():
         notes.append("The rig reaches none of the allowed ground from the road: clear a way, or ask for a smaller rig.")
+    no_trench = "" if chosen["trench_ft"].notna().any() else why_no_trench
+    if no_trench and water_ways is not None:
+        notes.append(
+            f"No place has a way for a trench to the house: {no_trench}. The cost of a place is without the trench. "
+            "Next: mend the site plan."
+        )
     distances = _distances(chosen, plan.features)
     tightest = distances.groupby("rank").head(1).set_index("rank")
     chosen["binding"] = tightest["feature"].to_numpy()
@@ -181,7 +226,12 @@ def _presented(
         _sentence(place, tightest.loc[place["rank"]], water_ways is not None) for place in chosen.to_dict("records")
     ]
     return Places(
-        chosen, distances, [access[number] for number in order], [trenches[number] for number in order], tuple(notes)
+        chosen,
+        distances,
+        [access[number] for number in order],
+        [trenches[number] for number in order],
+        tuple(notes),
+        no_trench,
     )
 
 
@@ -207,6 +257,11 @@ def _obstacles(
         if number > 0 and not getattr(kind, may_cross) and not getattr(kind, leave)  # 0 is the lot's boundary
     ]
     return shapely.union_all(closed)
+
+
+def _crossable(kind: KindSettings) -> bool:
+    """Tell whether a trench may lead over a feature of a kind."""
+    return kind.trench_may_cross or kind.access
 
 
 def _grid_over(

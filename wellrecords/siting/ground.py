@@ -46,6 +46,9 @@ OTHER_NAMES = {
 }
 """What people call the kinds of features that the sample setbacks file has."""
 ALIKE = 0.75
+FT_PER_MILE = 5280.0
+LARGE_LOT_FT2 = FT_PER_MILE**2
+"""More than a section of land is seldom one lot: its corners are looked at again."""
 _OUTSIDE = 1.0 / math.cos(math.pi / (4 * QUAD_SEGS))
 
 
@@ -106,6 +109,11 @@ def lot_plane(lot: gpd.GeoSeries) -> CRS:
     )
 
 
+def large_lot(area_ft2: float) -> str:
+    """Return a sentence that asks after a lot whose outline is very large."""
+    return f"The lot as drawn covers {area_ft2 / FT_PER_MILE**2:,.1f} square miles: check its outline."
+
+
 def lay_out(lot: gpd.GeoDataFrame, site_plan: gpd.GeoDataFrame | None, settings: SitingSettings) -> Plan:
     """Check a lot and its site plan, and lay both on the lot's plane.
 
@@ -130,6 +138,8 @@ def lay_out(lot: gpd.GeoDataFrame, site_plan: gpd.GeoDataFrame | None, settings:
     if not outline.is_valid:
         outline = _polygons(shapely.make_valid(outline))
         notes.append("The lot's outline crossed itself and was mended; check it against the deed.")
+    if outline.area > LARGE_LOT_FT2:
+        notes.append(large_lot(outline.area))
     boundary_kind = settings.kinds[PROPERTY_LINE]
     rows: list[dict] = [
         {
@@ -283,18 +293,26 @@ def _misplaced(shape: BaseGeometry | None, lot: BaseGeometry, far_ft: float) -> 
             next_step="draw it or take the row out",
             code="feature_no_geometry",
         )
-    # Coordinates that the projection cannot take come back infinite.
-    finite = np.isfinite(shapely.get_coordinates(shape)).all()
-    distance_ft = float(shapely.distance(shape, lot)) if finite else math.inf
+    distance_ft = distance_to(shape, lot)
     if distance_ft <= far_ft:
         return None
     return Problem(
         what="a feature lies far from the lot",
-        value=f"{distance_ft / 5280:,.1f} miles away",
+        value=f"{distance_ft / FT_PER_MILE:,.1f} miles away" if math.isfinite(distance_ft) else "nowhere on earth",
         rule=f"features lie within {far_ft:,.0f} ft of the lot (far_ft)",
         next_step="check the plan's coordinate system and the order of its coordinates, or take it out",
         code="feature_far",
     )
+
+
+def distance_to(shape: BaseGeometry | None, lot: BaseGeometry) -> float:
+    """Return how far a feature lies from a lot, endless where it is drawn nowhere.
+
+    Coordinates that the projection cannot take come back infinite.
+    """
+    if shape is None or shape.is_empty or not np.isfinite(shapely.get_coordinates(shape)).all():
+        return math.inf
+    return float(shapely.distance(shape, lot))
 
 
 def _voltage_kv(given: dict) -> float | None:

@@ -12,15 +12,18 @@ import pandas as pd
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from wellrecords.errors import Problem, ProblemsError, WellRecordsError
+from wellrecords.errors import Problem, ProblemsError, WellRecordsError, counted
 from wellrecords.siting.candidates import Elevation, Places, choose_places, net_usd
 from wellrecords.siting.conflicts import Conflict, find_conflicts
-from wellrecords.siting.ground import WGS84, Plan, cut_to_lot, free_ground, lay_out, lot_plane, zones_of
+from wellrecords.siting.ground import WGS84, Plan, cut_to_lot, distance_to, free_ground, lay_out, lot_plane, zones_of
 from wellrecords.siting.settings import PlaceCosts, SitingSettings
 
 TIED_SHARE = 0.02
 """Of a job's cost: a smaller difference between places of a lot is no more than the scatter of a thousand draws, whose
 mean yield is known to some 0.4 gpm where yields are as skewed as in rock."""
+_CONFLICTS_TOLD = 3
+_MOST_LONGITUDE, _MOST_LATITUDE = 360.0, 90.0
+"""Degrees; longitudes that are counted east all around go to 360."""
 LOCAL_CODE = (
     "Setbacks are the settings' values: local code and the permit govern, and only the authority may grant a variance."
 )
@@ -66,6 +69,8 @@ class Siting:
         Only where no ground is left.
     notes : tuple of str
         Plain sentences.
+    no_trench : str
+        Why no candidate has a trench to the house, as a clause; empty where one has.
     """
 
     lot_id: str
@@ -79,6 +84,22 @@ class Siting:
     ways: gpd.GeoDataFrame
     conflicts: tuple[Conflict, ...]
     notes: tuple[str, ...]
+    no_trench: str = ""
+
+    @property
+    def has_ground(self) -> bool:
+        """Whether a well may stand on the lot at all."""
+        return self.ground_area_ft2 > 0
+
+    @property
+    def in_the_way(self) -> str:
+        """What leaves no ground, shortly: features that would have to give, each or together; empty where some is."""
+        if self.has_ground:
+            return ""
+        if not self.conflicts:
+            return "the features themselves, the tolerance or overhead lines"
+        shown = [" with ".join(conflict.features) for conflict in self.conflicts[:_CONFLICTS_TOLD]]
+        return " or ".join(shown) + (", among others" if len(self.conflicts) > _CONFLICTS_TOLD else "")
 
 
 def site_lot(
@@ -145,6 +166,7 @@ def site_lot(
         ways=_ways(places, plan),
         conflicts=conflicts,
         notes=tuple(notes),
+        no_trench="" if places is None else places.no_trench,
     )
 
 
@@ -203,7 +225,8 @@ def plan_of_lot(
     shared = site_plans["lot_id"].isna() & ~site_plans.geometry.isna()
     plane = lot_plane(lot.geometry)
     outline = lot.geometry.to_crs(plane).iloc[0]
-    near = site_plans.geometry.to_crs(plane).distance(outline) <= settings.far_ft
+    away_ft = np.array([distance_to(shape, outline) for shape in site_plans.geometry.to_crs(plane)])
+    near = away_ft <= settings.far_ft
     return site_plans[own | (shared & near)]
 
 
@@ -240,7 +263,34 @@ def read_site_plans(path: str | Path) -> gpd.GeoDataFrame:
             code="plan_no_kind",
         )
         raise ProblemsError([problem], "The site plan cannot be used")
+    _check_degrees(plans, Path(path))
     return plans
+
+
+def _check_degrees(plans: gpd.GeoDataFrame, path: Path) -> None:
+    """Refuse a plan said to be in degrees, or that says nothing and so is taken for degrees, whose numbers are none."""
+    if plans.crs is None or not plans.crs.is_geographic:
+        return
+    bounds = plans.geometry.bounds
+    wrong = (bounds[["minx", "maxx"]].abs() > _MOST_LONGITUDE).any(axis=1)
+    wrong |= (bounds[["miny", "maxy"]].abs() > _MOST_LATITUDE).any(axis=1)
+    if not wrong.any():
+        return
+    first = int(np.flatnonzero(wrong)[0])
+    problem = Problem(
+        what=f"{counted(int(wrong.sum()), 'feature')} of the site plan "
+        f"{'is' if wrong.sum() == 1 else 'are'} drawn in numbers that are no degrees",
+        file=str(path),
+        row=first + 1,
+        column="geometry",
+        value=f"{bounds['minx'].iloc[first]:.10g}, {bounds['miny'].iloc[first]:.10g}",
+        rule="a map file that states no coordinate system is read as degrees, longitude (-180 to 180) first, then "
+        "latitude (-90 to 90)",
+        next_step="save the plan in degrees (WGS84, EPSG:4326), or with its coordinate system stated, such as a "
+        "GeoPackage in metres or feet",
+        code="plan_no_degrees",
+    )
+    raise ProblemsError([problem], "The site plan cannot be used")
 
 
 def with_expectation(siting: Siting, expected: pd.DataFrame, costs: PlaceCosts) -> tuple[Siting, np.ndarray]:
