@@ -1,9 +1,11 @@
 """What a lot's outline asks to be said; what its ground and trench ask is tested on whole jobs."""
 
+from types import SimpleNamespace
+
 import pytest
 from shapely import MultiPolygon, Point, Polygon, box
 
-from wellrecords.site_notes import CROSSED, no_ground_notes, no_trench_notes, outline_notes
+from wellrecords.site_notes import CROSSED, left_out_notes, no_ground_notes, no_trench_notes, outline_notes
 
 BOW = Polygon([(-70.0, 45.0), (-69.999, 45.001), (-69.999, 45.0), (-70.0, 45.001)])
 
@@ -27,6 +29,11 @@ BOW = Polygon([(-70.0, 45.0), (-69.999, 45.001), (-69.999, 45.0), (-70.0, 45.001
 )
 def test_an_outline_that_crosses_itself_or_is_very_large_is_asked_after(lot, told):
     assert outline_notes(lot) == told
+
+
+def test_what_the_siting_left_out_is_among_the_notes():
+    assert left_out_notes(SimpleNamespace(left_out="A field is left out.")) == ["A field is left out."]
+    assert left_out_notes(SimpleNamespace(left_out="")) == left_out_notes(None) == []
 
 
 def test_of_a_lot_without_a_plan_nothing_is_said():

@@ -30,7 +30,7 @@ from wellrecords.lots import SHOWN_QUANTILES, EstimateSettings, LotEstimate, dra
 from wellrecords.on_lot import WellPoints, on_lot_notes, well_points
 from wellrecords.placing import Asked, SitePlans, site_plans, well_place
 from wellrecords.settings import Settings
-from wellrecords.site_notes import no_ground_notes, no_trench_notes, outline_notes
+from wellrecords.site_notes import left_out_notes, no_ground_notes, no_trench_notes, outline_notes
 from wellrecords.siting import Siting, SitingFiles, with_expectation
 from wellrecords.water_system import WaterSystemSettings
 
@@ -316,6 +316,7 @@ def _job(
     figures = answer.draws is not None
     notes = (
         *no_ground_notes(siting),
+        *left_out_notes(siting),
         *outline_notes(lot["geometry"]),
         *on_lot_notes(lot["geometry"], wells, figures=figures),
         *(_target_notes(lot, answer) if figures and settings.target_from_need else ()),

@@ -38,6 +38,16 @@ def no_ground_notes(siting: Siting | None) -> list[str]:
     ]
 
 
+def left_out_notes(siting: Siting | None) -> list[str]:
+    """Say which features of other lots' plans a lot's own plan leaves out.
+
+    Parameters
+    ----------
+    siting : Siting or None
+    """
+    return [siting.left_out] if siting is not None and siting.left_out else []
+
+
 def no_trench_notes(siting: Siting | None, bid: object, run_to_house_ft: float) -> list[str]:
     """Say which trench a price holds where none was found from the place that is priced.
 

@@ -333,6 +333,33 @@ def test_wrong_settings_are_told(tmp_path):
         load_siting_settings(file)
 
 
+def test_what_only_the_neighbours_plan_has_by_a_lot_is_told():
+    """A field 40 ft off, asked to keep 100 ft, counts only if it is drawn for this lot too."""
+    lots = pd.concat([make_lot(SQUARE), make_lot(box(300, 0, 600, 300))], ignore_index=True)
+    lots["lot_id"] = ["west", "east"]
+    house, field = ("house", box(130, 130, 170, 170)), ("drain_field", box(340, 100, 380, 140))
+    far = ("drain_field", box(500, 100, 540, 140))
+    rules = make_settings(drain_field=100, house=10, tolerance_ft=3)
+    alone = make_plan(house, field, far, lot_id=["west", "east", "east"])
+    west, east = site_lots(lots, alone, rules)
+    assert (west.left_out, east.left_out) == (west.notes[0], "")
+    assert west.left_out.startswith(
+        "Other lots' plans show what this lot's does not, nearer than its setback: drain field (40 ft off). The places "
+    )
+    for both in (
+        make_plan(house, field, field, lot_id=["west", "east", "west"]),
+        make_plan(house, field, ("house", box(500, 0, 520, 20)), lot_id=["west", None, "east"]),
+    ):
+        assert [siting.left_out for siting in site_lots(lots, both, rules)] == ["", ""]
+
+
+def test_a_fault_of_a_plan_of_several_lots_names_the_row_of_the_file():
+    plan = make_plan(("house", Point(9, 9)), ("house", Point(5, 5)), ("pond", Point(6, 6)), lot_id=["B", "L1", "L1"])
+    with pytest.raises(ProblemsError) as caught:
+        site_lots(make_lot(SQUARE), plan, make_settings(house=10))
+    assert [problem.row for problem in caught.value.problems] == [3]
+
+
 def test_a_plan_in_metres_that_states_no_system_is_refused(tmp_path):
     """Read as degrees its features would lie nowhere, and distances to them are no numbers."""
     plan = make_plan(("house", box(0, 0, 30, 30)), ("well", Point(0, 0))).to_crs("EPSG:26919")

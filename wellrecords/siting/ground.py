@@ -222,8 +222,12 @@ def _features(
     if site_plan.crs is None:
         raise ProblemsError([_no_crs("the site plan")], "The site plan cannot be used")
     rows, problems, notes = [], [], []
-    for number, (given, shape) in enumerate(
-        zip(pd.DataFrame(site_plan).to_dict("records"), site_plan.geometry.to_crs(crs), strict=True), 1
+    # The index counts the features of the file, of which these may be only some.
+    for number, given, shape in zip(
+        site_plan.index + 1,
+        pd.DataFrame(site_plan).to_dict("records"),
+        site_plan.geometry.to_crs(crs),
+        strict=True,
     ):
         kind = "" if pd.isna(given["kind"]) else kind_name(given["kind"])
         known = settings.kinds.get(kind)
@@ -231,7 +235,7 @@ def _features(
             problems.append(
                 Problem(
                     what="a feature of the site plan has no kind",
-                    row=number,
+                    row=int(number),
                     column="kind",
                     rule="each feature has a kind, such as drain_field: it says how far a well keeps away",
                     next_step="name its kind, or take the feature out",
@@ -243,7 +247,7 @@ def _features(
             problems.append(
                 Problem(
                     what="the site plan has a kind without a setback",
-                    row=number,
+                    row=int(number),
                     column="kind",
                     value=str(given["kind"]),
                     rule=f"the kinds of the setbacks file are {', '.join(settings.kinds)}",
@@ -255,7 +259,7 @@ def _features(
             continue
         misplaced = _misplaced(shape, lot, settings.far_ft)
         if misplaced is not None:
-            problems.append(replace(misplaced, row=number, column="geometry", value=f"{kind}: {misplaced.value}"))
+            problems.append(replace(misplaced, row=int(number), column="geometry", value=f"{kind}: {misplaced.value}"))
             continue
         name = _text(given.get("name")) or known.label
         shape = shapely.force_2d(shape)
@@ -265,7 +269,7 @@ def _features(
         try:
             clearance = settings.rig.mast_clearance_ft(_voltage_kv(given)) if known.overhead else 0.0
         except ProblemsError as error:
-            problems += [replace(problem, row=number) for problem in error.problems]
+            problems += [replace(problem, row=int(number)) for problem in error.problems]
             continue
         rows.append(
             {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,7 +17,7 @@ from wellrecords.errors import Problem, ProblemsError, WellRecordsError, counted
 from wellrecords.siting.candidates import Elevation, Places, choose_places, net_usd
 from wellrecords.siting.conflicts import Conflict, find_conflicts
 from wellrecords.siting.ground import WGS84, Plan, cut_to_lot, distance_to, free_ground, lay_out, lot_plane, zones_of
-from wellrecords.siting.settings import PlaceCosts, SitingSettings
+from wellrecords.siting.settings import PlaceCosts, SitingSettings, kind_name
 
 TIED_SHARE = 0.02
 """Of a job's cost: a smaller difference between places of a lot is no more than the scatter of a thousand draws, whose
@@ -71,6 +72,9 @@ class Siting:
         Plain sentences.
     no_trench : str
         Why no candidate has a trench to the house, as a clause; empty where one has.
+    left_out : str
+        The note on features of other lots' plans that lie nearer than their
+        setback and that this lot's plan has not; empty where there are none.
     """
 
     lot_id: str
@@ -85,6 +89,7 @@ class Siting:
     conflicts: tuple[Conflict, ...]
     notes: tuple[str, ...]
     no_trench: str = ""
+    left_out: str = ""
 
     @property
     def has_ground(self) -> bool:
@@ -199,7 +204,8 @@ def site_lots(
         lot = lots.iloc[[number]]
         try:
             plan = plan_of_lot(lot, site_plans, settings)
-            found.append(site_lot(lot, plan, settings, elevation_ft=elevation_ft))
+            sited = site_lot(lot, plan, settings, elevation_ft=elevation_ft)
+            found.append(_with_left_out(sited, lot, site_plans, plan, settings))
         except ProblemsError as error:
             problems += error.problems
     if problems:
@@ -228,6 +234,40 @@ def plan_of_lot(
     away_ft = np.array([distance_to(shape, outline) for shape in site_plans.geometry.to_crs(plane)])
     near = away_ft <= settings.far_ft
     return site_plans[own | (shared & near)]
+
+
+def _with_left_out(
+    siting: Siting,
+    lot: gpd.GeoDataFrame,
+    site_plans: gpd.GeoDataFrame | None,
+    own: gpd.GeoDataFrame | None,
+    settings: SitingSettings,
+) -> Siting:
+    """Note what only the neighbours' plans have, and a well on this lot should keep away from all the same."""
+    if site_plans is None or own is None or len(own) == len(site_plans):
+        return siting
+    plane = lot_plane(lot.geometry)
+    outline = shapely.make_valid(lot.geometry.to_crs(plane).iloc[0])
+    others = site_plans[~site_plans.index.isin(own.index) & site_plans["kind"].notna()].to_crs(plane)
+    drawn = own[own["kind"].notna()].to_crs(plane)
+    drawn_kinds = drawn["kind"].map(kind_name)
+    told: dict[str, float] = {}
+    for kind, shape in zip(others["kind"].map(kind_name), others.geometry, strict=True):
+        rule = settings.kinds.get(kind)
+        away_ft = distance_to(shape, outline)
+        if rule is None or rule.setback_ft <= 0 or away_ft >= rule.setback_ft + settings.tolerance_ft:
+            continue
+        alike = drawn.geometry[drawn_kinds == kind]
+        if min((distance_to(one, shape) for one in alike), default=math.inf) > settings.tolerance_ft:
+            told[rule.label] = min(away_ft, told.get(rule.label, math.inf))
+    if not told:
+        return siting
+    left_out = ", ".join(f"{label} ({'on the lot' if ft <= 0 else f'{ft:,.0f} ft off'})" for label, ft in told.items())
+    note = (
+        f"Other lots' plans show what this lot's does not, nearer than its setback: {left_out}. The places do not keep "
+        "away from it until it is drawn on this lot's plan too, or its lot_id is left blank."
+    )
+    return replace(siting, left_out=note, notes=(note, *siting.notes))
 
 
 def read_site_plans(path: str | Path) -> gpd.GeoDataFrame:
