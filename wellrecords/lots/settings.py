@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
-
 DEEPEST_HOLE_FT = 20_000.0
 """No depth is told from below it: there the laws of the fractures are no longer tabulated (`laws.FEET`)."""
 
@@ -88,7 +87,7 @@ class EstimateSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     target_yield_gpm: float = Field(default=5.0, gt=0)
-    max_depth_ft: float = Field(default=600.0, gt=0)
+    max_depth_ft: float = Field(default=600.0, gt=0, le=DEEPEST_HOLE_FT)
     quantiles: tuple[float, ...] = (0.1, 0.5, 0.9)
     n_draws: int = Field(default=1000, ge=50)
     random_state: int = Field(default=0, ge=0)
