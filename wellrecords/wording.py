@@ -157,14 +157,14 @@ def unit_price(value_usd: float) -> str:
 def percent(share: float) -> str:
     """Return a chance as per cent; never 0% or 100%, which no record can prove.
 
-    >>> percent(0.123), percent(0.001), percent(0.9999)
-    ('12%', 'under 1%', 'over 99%')
+    >>> percent(0.123), percent(0.001), percent(0.995), percent(0.9999)
+    ('12%', 'under 1%', 'over 99%', 'over 99%')
     """
     if is_missing(share):
         return MISSING
     if share < 0.005:
         return "under 1%"
-    if share > 0.995:
+    if share >= 0.995:  # which would round to 100
         return "over 99%"
     return f"{round_half_up(share * 100.0, 1.0):.0f}%"
 
