@@ -61,9 +61,11 @@ def _with(bid, quantities):
 def test_the_asked_yield_is_held_against_the_need(estimate):
     sentences = need_section(estimate, DemandSettings(persons=4), None)["sentences"]
     assert "Without a storage tank the house needs 2.5 gpm" in sentences[0]
-    assert "5 gpm that are asked for are more than that" in sentences[-1]
+    assert "5 gpm that are asked for are more than the house alone needs" in sentences[-1]
     little = need_section(estimate.but(target_yield_gpm=0.5), DemandSettings(persons=4), None)["sentences"]
     assert "0.5 gpm that are asked for are less:" in little[-1]
+    least = need_section(estimate.but(target_yield_gpm=0.2), DemandSettings(persons=4), None)["sentences"]
+    assert least[-1] == "The 0.2 gpm that are asked for are too little for the house, with any tank."
     exact = need_section(estimate.but(target_yield_gpm=2.5), DemandSettings(persons=4), None)["sentences"]
     assert exact[-1] == "The 2.5 gpm that are asked for are just that."
     # Five people need 3.125 gpm, which the page rounds up: 3 gpm are not "just that".

@@ -85,10 +85,9 @@ def _draw_target(drawn: Drawn, lot: int) -> None:
     assert drawn.laws is not None
     law = drawn.laws.take(np.array([lot]))
     drawn.columns["depth_to_target_ft"][lot], drawn.in_gravel[lot] = target_depths(drawn, lot, law, settings)
-    dry = np.interp(settings.max_depth_ft - drawn.start[lot], FEET, law.chance_below(FEET, evidence.dry_below_gpm)[0])
-    # A hole is dry whatever was asked for: a gravel that makes too little for the target may make enough for that.
-    any_gravel, gravel_ft = _gravels_met(drawn, lot, settings, evidence.dry_below_gpm)
-    drawn.chance_of_dry_hole[lot] = np.where(any_gravel & (gravel_ft <= settings.max_depth_ft), 0.0, dry).mean()
+    # A hole is dry whatever was asked for, by the same luck: it never makes the least yield that is water.
+    wet = settings.model_copy(update={"target_yield_gpm": evidence.dry_below_gpm})
+    drawn.chance_of_dry_hole[lot] = np.mean(target_depths(drawn, lot, law, wet)[0] > settings.max_depth_ft)
 
 
 def target_depths(drawn: Drawn, lot: int, law: LocalLaws, settings: EstimateSettings) -> tuple[np.ndarray, np.ndarray]:

@@ -96,7 +96,7 @@ def chance_by_depth(
         figure,
         "chart-chance",
         f"Chance of making {wording.flow(target_yield_gpm)} by depth",
-        f"The chance rises with depth: {', '.join(words)}; {wording.percent(reached)} at the limit of "
+        f"The chance rises with depth: {', '.join([*words, f'{wording.percent(reached)} at the limit'])} of "
         f"{wording.depth(max_depth_ft)}.",
     )
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from wellrecords import wording
 from wellrecords.bid import usable_in_well_gal
 from wellrecords.demand import household_need
@@ -31,7 +33,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from wellrecords.bid import Bid
-    from wellrecords.demand import DemandSettings
+    from wellrecords.demand import DemandSettings, Need
     from wellrecords.lots import LotEstimate
     from wellrecords.water_system import WaterSystemSettings
 
@@ -107,7 +109,7 @@ def need_section(
         "facts": need_facts(demand),
         "sentences": (
             *yields_needed(need),
-            *_against_the_target(asked, float(required_yield_gpm(need)), priced=priced),
+            *_against_the_target(asked, need, priced=priced),
         ),
         "head": [
             *head,
@@ -140,11 +142,14 @@ def _what_is_priced(estimate: LotEstimate, water_system: WaterSystemSettings) ->
     )
 
 
-def _against_the_target(asked_gpm: float, bare_gpm: float, *, priced: bool) -> tuple[str, ...]:
-    """Say when the asked yield is more, or less, than the house needs without a tank."""
+def _against_the_target(asked_gpm: float, need: Need, *, priced: bool) -> tuple[str, ...]:
+    """Say when the asked yield is more, or less, than the house needs without a tank, or too little with any."""
+    bare_gpm, least_gpm = (float(required_yield_gpm(need, storage_gal)) for storage_gal in (0.0, np.inf))
     asked = wording.flow(asked_gpm)
+    if asked_gpm < least_gpm:
+        return (f"The {asked} that are asked for are too little for the house, with any tank.",)
     if asked_gpm > 1.05 * bare_gpm:
-        told = f"The {asked} that are asked for are more than that: the table says what less would do"
+        told = f"The {asked} that are asked for are more than the house alone needs: the table says what less would do"
         return (f"{told}, and what it would cost." if priced else f"{told}.",)
     if asked_gpm < 0.95 * bare_gpm:
         return (f"The {asked} that are asked for are less: a tank, or the water in the well, must carry the peak.",)

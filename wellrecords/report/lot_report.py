@@ -155,6 +155,7 @@ def write_lot_report(
         estimate_rows=lot_words.estimate_rows(estimate, bid) if figures else None,
         estimate_notes=lot_words.estimate_notes(estimate, bid) if figures else (),
         yield_by_depth=lot_words.yield_by_depth(estimate) if figures else None,
+        yield_by_depth_note=lot_words.PASSED_BY.format(target=wording.flow(estimate.target_yield_gpm)),
         target_yield_gpm=estimate.target_yield_gpm,
         chance_chart=_chance_chart(estimate) if figures and len(estimate.target_curve) else None,
         facts=lot_words.facts(estimate, owner=owner, minimum=settings.private_minimum) if figures else None,

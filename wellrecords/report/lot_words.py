@@ -23,6 +23,8 @@ FINISHED_YIELD = "Yield of finished wells around here"
 """What the records say: each driller stopped where the owner was content, or the money spent."""
 PLANNED_YIELD = "Yield of the planned hole"
 """What the bid drills: on until it makes the wanted yield, or to the limit."""
+PASSED_BY = "Of the hole for {target}: gravel above rock that makes less is cased off, and the hole goes on."
+"""Why the yield at a depth hangs on what was asked for."""
 MOST_DEPTHS, ROUND_FT = 6, 50.0
 """Depths at which the yield of a hole is told, and what they are multiples of."""
 NO_GROUND = "By the setbacks that are set, no place is left on this lot where a well may stand."
