@@ -124,6 +124,7 @@ def test_lots_without_a_place_are_told_why_and_what_a_site_plan_holds(tmp_path, 
     assert "N-1: no place was chosen: no feature of it is on the site plan" in blank.stdout
     assert "site_plans.geojson ([siting] site_plans). Next: draw there" in blank.stdout
     assert "each feature with its lot_id and a kind: house, building, septic_tank" in blank.stdout
+    assert "what has a blank lot_id is kept away from by lots that have a feature of their own." in blank.stdout
 
 
 def test_a_feature_of_no_lot_stops_the_lot_that_it_lies_on(tmp_path, request):

@@ -230,8 +230,8 @@ def why_no_place(lots: gpd.GeoDataFrame, sitings: Mapping[str, Siting], plans: S
         (
             outlined,
             f"no feature of it is on the site plan {plans.file} ([siting] site_plans). Next: draw there what stands on "
-            f"and around it, each feature with its lot_id and a kind: {kinds}; what has a blank lot_id is kept away from "
-            "by lots that have a feature of their own",
+            f"and around it, each feature with its lot_id and a kind: {kinds}; what has a blank lot_id is kept away "
+            "from by lots that have a feature of their own",
         ),
     )
     return [
