@@ -70,6 +70,26 @@ def read_lots(path: str | Path, lot_ids: Iterable[str] = ()) -> gpd.GeoDataFrame
     _check_table(lots, path)
     lots = _checked_lots(lots, path)
     lots = lots.to_crs(WGS84).assign(lot_id=lots["lot_id"].astype(str))
+    return choose_lots(lots, lot_ids, path)
+
+
+def choose_lots(lots: gpd.GeoDataFrame, lot_ids: Iterable[str], path: str | Path) -> gpd.GeoDataFrame:
+    """Return some lots of a file.
+
+    Parameters
+    ----------
+    lots : GeoDataFrame
+        All of the file, from `read_lots`.
+    lot_ids : iterable of str
+        As in `read_lots`.
+    path : path
+        Of the file.
+
+    Raises
+    ------
+    WellRecordsError
+        A lot is not in it.
+    """
     wanted = as_written(lot_ids, list(lots["lot_id"]))
     if unknown := sorted(set(wanted) - set(lots["lot_id"])):
         known = ", ".join(lots["lot_id"])

@@ -220,8 +220,8 @@ def _lots(settings: Settings, lots_file: Path | None, lot_ids: list[str] | None)
     if file is None:
         msg = "No lot is named. Next: give --at=LON,LAT or --lots FILE, or set [lots] file in the settings."
         raise WellRecordsError(msg)
-    lots = lot_files.read_lots(file, lot_ids or ())
-    known = list((lot_files.read_lots(file) if lot_ids else lots)["lot_id"])
+    every = lot_files.read_lots(file)
+    lots, known = lot_files.choose_lots(every, lot_ids or (), file), list(every["lot_id"])
     unread = lot_wishes.misspelt_wishes(lots)
     for column, wish in unread.items():
         typer.echo(f"Note: {file.name}: the column {column!r} is not read. Is {wish} meant?", err=True)

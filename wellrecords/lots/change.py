@@ -6,7 +6,7 @@ differ by what was changed and by nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,12 +53,18 @@ class AtALot:
     start_ft: float
 
 
-def chance_by_yield(rock: AtALot, settings: EstimateSettings) -> pd.DataFrame:
-    """Ask for other yields.
+def yields_asked(settings: EstimateSettings) -> list[float]:
+    """Return the yields that a lot is asked about, rising: the usual ones and its own."""
+    return sorted({*YIELDS_GPM, settings.target_yield_gpm})
+
+
+def chance_by_yield(depths: Mapping[float, np.ndarray], settings: EstimateSettings) -> pd.DataFrame:
+    """Say how sure other yields are, and how deep.
 
     Parameters
     ----------
-    rock : AtALot
+    depths : mapping of float to ndarray
+        Yield, rising -> depths to it, one a draw, infinite where it is never met.
     settings : EstimateSettings
         What is asked of this lot.
 
@@ -68,11 +74,7 @@ def chance_by_yield(rock: AtALot, settings: EstimateSettings) -> pd.DataFrame:
         `yield_gpm` rising, `chance_of_target` by the limit, `depth_p50_ft`
         that half of holes need, infinite where fewer than half ever make it.
     """
-    yields = sorted({*YIELDS_GPM, settings.target_yield_gpm})
-    rows = []
-    for gpm in yields:
-        asked = settings.model_copy(update={"target_yield_gpm": gpm})
-        rows.append((gpm, *_answer(rock.depths(rock.law, asked), asked)))
+    rows = [(gpm, *_answer(met, settings)) for gpm, met in depths.items()]
     return pd.DataFrame(rows, columns=["yield_gpm", "chance_of_target", "depth_p50_ft"])
 
 

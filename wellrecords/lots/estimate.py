@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from joblib import Parallel, delayed
 
-from wellrecords.lots.change import CHANGE_COLUMNS, AtALot, chance_by_yield, what_would_change
+from wellrecords.lots.change import CHANGE_COLUMNS, AtALot, chance_by_yield, what_would_change, yields_asked
 from wellrecords.lots.draws import (
     QUANTITIES,
     Drawn,
@@ -407,8 +407,9 @@ def _lot_estimate(drawn: Drawn, lot: int, *, with_reasons: bool = True) -> LotEs
             evidence.lot_coordinates[lot],
             float(np.median(drawn.start[lot])),
         )
-        by_yield, changes = chance_by_yield(rock, settings), what_would_change(rock, settings, evidence.dry_below_gpm)
-        others = {float(gpm): yields_at_depth(drawn, lot, float(gpm)) for gpm in by_yield["yield_gpm"]}
+        others = {gpm: yields_at_depth(drawn, lot, gpm) for gpm in yields_asked(settings)}
+        by_yield = chance_by_yield({gpm: one.target for gpm, one in others.items()}, settings)
+        changes = what_would_change(rock, settings, evidence.dry_below_gpm)
     if with_reasons:
         neighbours = _neighbours(evidence, evidence.lot_coordinates[lot], draws is not None)
         words = (
