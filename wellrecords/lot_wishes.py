@@ -61,7 +61,8 @@ DEMAND_WISHES = {
     "fixtures": Wish(1.0, 30.0, MOST_OF["fixtures"], whole=True),
     "peak_gpm": Wish(1.0, 30.0, MOST_OF["peak_gpm"], GPM),
 }
-"""What a lot may wish for itself, over the region's settings."""
+"""What a lot may wish for itself, over the region's settings. What is usual, and what is a slip, is our own judgement:
+the one is only asked about, and the other ten times what any house's well is asked for."""
 WISHES = ESTIMATE_WISHES | DEMAND_WISHES
 LOT_COLUMNS = ("lot_id", "name", "main_rock", *WISHES)
 """The columns of a file of lots that are read."""
